@@ -1,0 +1,211 @@
+"""Take it, ask, or let it pass."""
+
+from dataclasses import replace
+
+import pytest
+
+from voicecapture.day import Day, EventKind, ScanKind
+from voicecapture.decision import Decision, DecisionSettings, Outcome, decide
+from voicecapture.herd import Animal, Herd
+from voicecapture.language.grammar import load_grammar
+from voicecapture.language.phrase import Command, Entry, Phrase, Result, interpret
+from voicecapture.readback import sentence
+from voicecapture.recogniser import Hearing, Reading
+
+GRAMMAR = load_grammar()
+HERD = Herd(Animal(cow) for cow in ("4", "13", "30", "415", "417", "419", "608", "609", "1205"))
+SETTINGS = DecisionSettings()
+
+
+def phrase(words: str) -> Phrase:
+    (meaning,) = {interpret(tokens) for tokens in GRAMMAR.meanings(words.split())}
+    return meaning
+
+
+def hearing(*said: tuple[str, float], strangeness: float = 0.0) -> Hearing:
+    readings = tuple(Reading(phrase(words), words, probability) for words, probability in said)
+    return Hearing(readings, said[0][0] if said else "", strangeness)
+
+
+class Morning:
+    """Speaks to one day, a few seconds between utterances."""
+
+    def __init__(self, day: Day) -> None:
+        self.day, self.now_s, self.count = day, 0.0, 0
+
+    def hears(self, heard: Hearing, after_s: float = 3.0) -> Decision:
+        start_s = self.now_s + after_s
+        self.now_s, self.count = start_s + 2.0, self.count + 1
+        decision = decide(heard, self.day, self.count, start_s, self.now_s, SETTINGS)
+        self.day = self.day.after(decision.event)
+        return decision
+
+    def says(self, words: str, probability: float = 0.999, after_s: float = 3.0) -> Decision:
+        return self.hears(hearing((words, probability)), after_s)
+
+
+@pytest.fixture
+def morning() -> Morning:
+    return Morning(Day(HERD))
+
+
+def test_a_clear_entry_of_a_herd_cow_is_taken(morning: Morning) -> None:
+    decision = morning.says("four one seven pregnant fifty six days")
+    assert decision.outcome is Outcome.ACCEPTED
+    assert morning.day.results["417"][1].entry == Entry("417", Result.PREGNANT, 56)
+    assert sentence(decision, morning.day) == "four one seven, in calf fifty six days, five six"
+
+
+def test_two_close_numbers_ask_which(morning: Morning) -> None:
+    decision = morning.hears(hearing(("four one five empty", 0.6), ("four one nine empty", 0.39)))
+    assert decision.outcome is Outcome.QUESTION
+    assert sentence(decision, morning.day) == "four one five, or four one nine?"
+    assert not morning.day.results
+
+
+def test_the_answer_second_takes_the_second(morning: Morning) -> None:
+    morning.hears(hearing(("four one five empty", 0.6), ("four one nine empty", 0.39)))
+    assert morning.says("second").outcome is Outcome.ACCEPTED
+    assert morning.day.scanned == {"419"} and not morning.day.questions
+
+
+def test_saying_the_number_again_settles_a_question(morning: Morning) -> None:
+    morning.hears(hearing(("four one five empty", 0.6), ("four one nine empty", 0.39)))
+    assert morning.says("four one nine").outcome is Outcome.ACCEPTED
+    assert morning.day.results["419"][1].entry == Entry("419", Result.EMPTY)
+    assert not morning.day.questions
+
+
+def test_a_question_never_answered_stays_open(morning: Morning) -> None:
+    morning.hears(hearing(("four one five empty", 0.6), ("four one nine empty", 0.39)))
+    morning.says("six oh eight pregnant fifty days", after_s=30)
+    assert len(morning.day.questions) == 1 and morning.day.scanned == {"608"}
+
+
+def test_neither_keeps_the_question_open(morning: Morning) -> None:
+    morning.hears(hearing(("four one five empty", 0.6), ("four one nine empty", 0.39)))
+    morning.says("neither")
+    assert not morning.day.results and len(morning.day.questions) == 1
+
+
+@pytest.mark.parametrize(
+    ("words", "reason"),
+    [
+        ("four one eight empty", "not in the herd list"),
+        ("four one seven pregnant nine days", "not an age"),
+        ("four one seven two hundred and sixty days", "not an age"),
+        ("four one seven pregnant fifty six", "without days or weeks"),
+        ("four one seven yes", "yes or no"),
+        ("four one seven", "without a result"),
+        ("pregnant fifty six days", "without a cow number"),
+    ],
+)
+def test_what_is_odd_is_asked_however_clearly_it_was_heard(morning: Morning, words: str, reason: str) -> None:
+    decision = morning.says(words, probability=1.0)
+    assert decision.outcome is Outcome.QUESTION
+    assert reason in decision.reason
+
+
+def test_yes_is_a_result_in_a_yes_no_scan() -> None:
+    morning = Morning(Day(HERD, ScanKind.YES_NO))
+    assert morning.says("four one seven yes").outcome is Outcome.ACCEPTED
+
+
+def test_a_cow_scanned_already_is_asked_even_with_the_same_result(morning: Morning) -> None:
+    morning.says("four one seven empty")
+    decision = morning.says("four one seven empty")
+    assert decision.outcome is Outcome.QUESTION and "already" in decision.reason
+    assert morning.says("yes").event.replaces == 1
+
+
+def test_a_number_and_then_its_result_are_one_entry(morning: Morning) -> None:
+    assert morning.says("four one seven").outcome is Outcome.QUESTION
+    assert morning.says("pregnant fifty six days", after_s=4).outcome is Outcome.ACCEPTED
+    assert morning.day.results["417"][1].entry == Entry("417", Result.PREGNANT, 56)
+    assert not morning.day.questions
+
+
+def test_a_result_long_after_a_number_is_not_joined_to_it(morning: Morning) -> None:
+    morning.says("four one seven")
+    assert morning.says("pregnant fifty six days", after_s=9).outcome is Outcome.QUESTION
+    assert not morning.day.results and len(morning.day.questions) == 2
+
+
+def test_talk_between_a_number_and_a_result_parts_them(morning: Morning) -> None:
+    """The talk may have been the next cow's number, not understood."""
+    morning.says("four one seven")
+    morning.hears(Hearing((), "", 99.0), after_s=0.5)
+    assert morning.says("pregnant fifty six days", after_s=0.5).outcome is Outcome.QUESTION
+    assert not morning.day.results
+
+
+def test_correction_replaces_the_last_entry(morning: Morning) -> None:
+    morning.says("four one seven pregnant fifty six days")
+    morning.says("correction pregnant sixty two days")
+    assert morning.day.results["417"][1].entry == Entry("417", Result.PREGNANT, 62)
+    morning.says("correction four one nine")
+    assert morning.day.scanned == {"419"}
+    assert morning.day.results["419"][1].entry == Entry("419", Result.PREGNANT, 62)
+
+
+def test_correction_alone_makes_the_next_entry_replace_the_last(morning: Morning) -> None:
+    morning.says("four one seven empty")
+    morning.says("correction")
+    morning.says("four one nine empty")
+    assert morning.day.scanned == {"419"}
+
+
+def test_take_that_back_removes_the_last_entry_once(morning: Morning) -> None:
+    morning.says("six oh eight empty")
+    morning.says("four one seven empty")
+    assert morning.says("take that back").command is Command.TAKE_BACK
+    assert morning.day.scanned == {"608"}
+    assert morning.says("take that back").outcome is Outcome.IGNORED
+    assert morning.day.scanned == {"608"}
+
+
+def test_talk_is_ignored_in_silence(morning: Morning) -> None:
+    decision = morning.hears(hearing(("four one seven empty", 0.9), strangeness=60.0))
+    assert decision.outcome is Outcome.IGNORED and sentence(decision, morning.day) == ""
+
+
+def test_what_fits_badly_is_asked(morning: Morning) -> None:
+    decision = morning.hears(hearing(("four one seven empty", 1.0), strangeness=15.0))
+    assert decision.outcome is Outcome.QUESTION
+
+
+def test_an_answer_without_a_question_is_ignored(morning: Morning) -> None:
+    assert morning.says("yes").outcome is Outcome.IGNORED
+
+
+def test_an_entry_while_stopped_is_kept_as_a_question(morning: Morning) -> None:
+    morning.says("stop listening")
+    assert morning.says("four one seven empty").outcome is Outcome.QUESTION
+    assert morning.says("yes").outcome is Outcome.IGNORED
+    morning.says("go on")
+    assert morning.says("six oh eight empty").outcome is Outcome.ACCEPTED
+
+
+def test_after_note_talk_is_kept_and_an_entry_is_still_an_entry(morning: Morning) -> None:
+    morning.says("make a note")
+    assert morning.hears(Hearing((), "", 99.0)).event.kind is EventKind.NOTE
+    morning.says("note")
+    assert morning.says("four one seven empty").event.kind is EventKind.ACCEPTED
+
+
+def test_counts_follow_the_events(morning: Morning) -> None:
+    for words in ("four one seven pregnant fifty six days twins", "six oh eight empty", "six oh nine recheck"):
+        morning.says(words)
+    counts = morning.day.counts
+    assert (counts.scanned, counts.left) == (3, len(HERD) - 3)
+    assert (counts.in_calf, counts.empty, counts.recheck, counts.twins) == (1, 1, 1, 1)
+
+
+@pytest.mark.parametrize("short", range(13, 20))
+def test_look_alike_ages_are_read_back_with_their_digits(short: int, morning: Morning) -> None:
+    """Fifteen and fifty: the digits tell them apart (hospital safety notices on look-alike numbers)."""
+    entry = Entry("417", Result.PREGNANT, short * 7)
+    decision = morning.says("four one seven empty")
+    spoken = sentence(replace(decision, event=replace(decision.event, entry=entry)), morning.day)
+    digits = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
+    assert spoken.endswith(" ".join(digits[int(d)] for d in str(short * 7)))

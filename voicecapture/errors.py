@@ -1,0 +1,36 @@
+"""Everything that can go wrong with the program or its inputs.
+
+    VoiceCaptureError
+    ├── AudioError      a recording or a sound device cannot be used
+    ├── HerdError       a herd list cannot be read
+    ├── GrammarError    a file in grammars/, or a settings file, cannot be used
+    ├── ModelError      a speech model is missing, broken or unsafe
+    └── RecordError     the day's database cannot be opened or written
+
+A misheard word is not an error: it is a decision to ask. An error's message has the form
+"where: what was found; what was expected. What to do."
+"""
+
+
+class VoiceCaptureError(Exception):
+    """One clear sentence for the screen; `cli.py` prints it and ends with exit code 1."""
+
+
+class AudioError(VoiceCaptureError):
+    """A recording or a sound device cannot be used."""
+
+
+class HerdError(VoiceCaptureError):
+    """A herd list cannot be read; nothing of it was imported."""
+
+
+class GrammarError(VoiceCaptureError):
+    """A grammar, pronunciation or settings file cannot be used."""
+
+
+class ModelError(VoiceCaptureError):
+    """A speech model is missing, broken or unsafe to unpack."""
+
+
+class RecordError(VoiceCaptureError):
+    """The day's database cannot be opened or written."""

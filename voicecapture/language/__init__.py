@@ -1,0 +1,1 @@
+"""What may be spoken and what it means: the grammar, its pronunciations and the phrases it yields."""

@@ -1,0 +1,300 @@
+"""Reads `grammars/` into a network of words that a listener can follow and a test can enumerate.
+
+The grammar is written in JSGF (JSpeech Grammar Format) and read by pyjsgf. It has no recursion, so it is
+a finite network: states joined by arcs, each arc a word or nothing, with tokens of meaning and a weight.
+Arcs are built from the end of a sentence to its start, so that equal endings are shared.
+"""
+
+import math
+import warnings
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+
+with warnings.catch_warnings():
+    # pyjsgf 1.9.0 calls pyparsing by names that are deprecated but kept.
+    warnings.simplefilter("ignore")
+    import jsgf
+
+from voicecapture.errors import GrammarError
+
+_SHIPPED = Path(__file__).parents[1] / "grammars"
+_CHECKED_OUT = Path(__file__).parents[2] / "grammars"
+GRAMMARS = _SHIPPED if _SHIPPED.is_dir() else _CHECKED_OUT
+"""Folder of the grammar files: inside the installed package, or beside it in a checkout."""
+
+Phones = tuple[str, ...]
+Tokens = tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Arc:
+    """One step of the word network."""
+
+    source: int
+    target: int
+    word: str | None
+    """The word spoken, lower case; None for a step without sound."""
+    tokens: Tokens
+    """Meaning that the step adds."""
+    log_weight: float
+    """Natural logarithm of the grammar's weight."""
+
+
+@dataclass(frozen=True)
+class Grammar:
+    """A word network with one start and one end, and how each of its words is said."""
+
+    arcs: tuple[Arc, ...]
+    start: int
+    end: int
+    pronunciations: Mapping[str, tuple[Phones, ...]]
+
+    @cached_property
+    def words(self) -> tuple[str, ...]:
+        """Every word of the grammar, sorted: the list that a word recogniser is held to."""
+        return tuple(sorted({arc.word for arc in self.arcs if arc.word}))
+
+    @cached_property
+    def leaving(self) -> dict[int, list[Arc]]:
+        """Arcs by the state they leave."""
+        table: dict[int, list[Arc]] = {}
+        for arc in self.arcs:
+            table.setdefault(arc.source, []).append(arc)
+        return table
+
+    def meanings(self, words: Iterable[str]) -> dict[Tokens, float]:
+        """All token strings that a word string may mean, each with the log of its summed weight.
+
+        Returns an empty dict if the grammar cannot say these words.
+        """
+        hypotheses: dict[tuple[int, Tokens], float] = {(self.start, ()): 0.0}
+        hypotheses = self._silent_steps(hypotheses)
+        for word in words:
+            moved: dict[tuple[int, Tokens], float] = {}
+            for (state, tokens), weight in hypotheses.items():
+                for arc in self.leaving.get(state, ()):
+                    if arc.word == word:
+                        key = (arc.target, tokens + arc.tokens)
+                        moved[key] = _log_add(moved.get(key, -math.inf), weight + arc.log_weight)
+            hypotheses = self._silent_steps(moved)
+        return {tokens: weight for (state, tokens), weight in hypotheses.items() if state == self.end}
+
+    def _silent_steps(self, hypotheses: dict[tuple[int, Tokens], float]) -> dict[tuple[int, Tokens], float]:
+        """Add everything reachable without a word. The network has no cycles, so this ends."""
+        reached = dict(hypotheses)
+        frontier = hypotheses
+        while frontier:
+            following: dict[tuple[int, Tokens], float] = {}
+            for (state, tokens), weight in frontier.items():
+                for arc in self.leaving.get(state, ()):
+                    if arc.word is None:
+                        key = (arc.target, tokens + arc.tokens)
+                        following[key] = _log_add(following.get(key, -math.inf), weight + arc.log_weight)
+            for key, weight in following.items():
+                reached[key] = _log_add(reached.get(key, -math.inf), weight)
+            frontier = following
+        return reached
+
+
+def _log_add(a: float, b: float) -> float:
+    high, low = max(a, b), min(a, b)
+    return high if low == -math.inf else high + math.log1p(math.exp(low - high))
+
+
+@dataclass
+class _Builder:
+    """Turns JSGF expansions into arcs, from the end of the sentence to its start."""
+
+    rules: Mapping[str, object]
+    arcs: list[Arc] = field(default_factory=list)
+    built: dict[tuple[str, int], int] = field(default_factory=dict)
+    states: int = 1
+    """State 0 is the end of every sentence."""
+
+    def new_state(self) -> int:
+        self.states += 1
+        return self.states - 1
+
+    def step(self, target: int, word: str | None = None, tokens: Tokens = (), log_weight: float = 0.0) -> int:
+        source = self.new_state()
+        self.arcs.append(Arc(source, target, word, tokens, log_weight))
+        return source
+
+    def rule(self, name: str, target: int) -> int:
+        """The state from which rule `name` leads to `target`; built once for each target."""
+        key = (name, target)
+        if key not in self.built:
+            if name not in self.rules:
+                raise GrammarError(f"grammars/: the rule <{name}> is used but not defined. Define it.")
+            self.built[key] = self.expansion(self.rules[name], target)
+        return self.built[key]
+
+    def expansion(self, node: object, target: int) -> int:
+        tag: str = getattr(node, "tag", "")
+        tokens = (tag,) if tag else ()
+        if isinstance(node, jsgf.Literal):
+            words = node.text.lower().split()
+            # The tokens of a word are due when it begins, so that a search can follow a meaning.
+            state = target
+            for i, word in reversed(list(enumerate(words))):
+                state = self.step(state, word, tokens if i == 0 else ())
+            return state
+        if tokens:
+            target = self.step(target, tokens=tokens)
+        if isinstance(node, jsgf.NamedRuleRef):
+            return self.rule(node.name, target)
+        if isinstance(node, jsgf.VoidRef):  # nothing can be said here
+            return self.new_state()
+        children = list(node.children)  # type: ignore[attr-defined]
+        if isinstance(node, jsgf.AlternativeSet):
+            weights = node.weights or {}
+            source = self.new_state()
+            for child in children:
+                weight = math.log(weights.get(child, 1.0))
+                self.arcs.append(Arc(source, self.expansion(child, target), None, (), weight))
+            return source
+        if isinstance(node, jsgf.OptionalGrouping):
+            source = self.new_state()
+            self.arcs.append(Arc(source, target, None, (), 0.0))
+            for child in children:
+                self.arcs.append(Arc(source, self.expansion(child, target), None, (), 0.0))
+            return source
+        if isinstance(node, jsgf.Sequence | jsgf.RequiredGrouping):
+            for child in reversed(children):
+                target = self.expansion(child, target)
+            return target
+        raise GrammarError(f"grammars/: {node} cannot be used; the grammar must be finite. Write it out.")
+
+
+def _without_dead_ends(arcs: list[Arc], end: int) -> tuple[Arc, ...]:
+    """The arcs from which a sentence can still end. Arcs are built backwards, so one pass is enough."""
+    alive = {end}
+    kept = []
+    for arc in arcs:
+        if arc.target in alive:
+            alive.add(arc.source)
+            kept.append(arc)
+    return tuple(kept)
+
+
+def load_grammar(
+    folder: Path = GRAMMARS, practice_findings: Mapping[str, tuple[Phones, ...]] | None = None
+) -> Grammar:
+    """Read the grammar and its pronunciations.
+
+    Args:
+        folder: Holds `voicecapture.jsgf` and `pronunciations.dict`.
+        practice_findings: The practice's own findings and how they are said. A finding of several words
+            is one word to the grammar, joined by underscores.
+
+    Raises:
+        GrammarError: If a file is missing or wrong, or a word has no pronunciation.
+    """
+    path = folder / "voicecapture.jsgf"
+    try:
+        text = path.read_text(encoding="utf-8")
+    except OSError as error:
+        raise GrammarError(f"{path}: cannot be read ({error.strerror}). Reinstall voicecapture.") from error
+    findings = practice_findings or {}
+    own = " | ".join(f"{name} {{{name}}}" for name in findings)
+    text += f"\n<practice_finding> = {own or '<VOID>'};\n"
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            parsed = jsgf.parse_grammar_string(text)
+    except Exception as error:  # pyjsgf raises its own and pyparsing's exceptions alike
+        raise GrammarError(f"{path}: not a JSGF grammar ({error}). Mend the line.") from error
+    rules = {rule.name: rule.expansion for rule in parsed.rules}
+    builder = _Builder(rules)
+    start = builder.rule("utterance", 0)
+    pronunciations = read_pronunciations(folder / "pronunciations.dict")
+    pronunciations.update(findings)
+    grammar = Grammar(_without_dead_ends(builder.arcs, end=0), start, 0, pronunciations)
+    for word in grammar.words:
+        if word not in pronunciations:
+            raise GrammarError(
+                f"{folder / 'pronunciations.dict'}: no pronunciation for '{word}', a word of the grammar. "
+                "Add a line: the word, two spaces, its phones."
+            )
+    return grammar
+
+
+PHONES = frozenset(
+    [
+        "AA",
+        "AE",
+        "AH",
+        "AO",
+        "AW",
+        "AY",
+        "B",
+        "CH",
+        "D",
+        "DH",
+        "EH",
+        "ER",
+        "EY",
+        "F",
+        "G",
+        "HH",
+        "IH",
+        "IY",
+        "JH",
+        "K",
+        "L",
+        "M",
+        "N",
+        "NG",
+        "OW",
+        "OY",
+        "P",
+        "R",
+        "S",
+        "SH",
+        "T",
+        "TH",
+        "UH",
+        "UW",
+        "V",
+        "W",
+        "Y",
+        "Z",
+        "ZH",
+    ]
+)
+"""ARPAbet as in CMUdict, without stress."""
+
+
+def read_phones(text: str, where: str) -> Phones:
+    """Read phones separated by spaces.
+
+    Raises:
+        GrammarError: If there are none, or one is not in ARPAbet; `where` begins the message.
+    """
+    phones = tuple(text.split())
+    wrong = [phone for phone in phones if phone not in PHONES]
+    if wrong or not phones:
+        found = f"'{wrong[0]}'" if wrong else "no phones"
+        raise GrammarError(f"{where}: found {found}; expected ARPAbet phones such as 'F AO R'. Correct the line.")
+    return phones
+
+
+def read_pronunciations(path: Path) -> dict[str, tuple[Phones, ...]]:
+    """Read a CMUdict-style file: a word and its ARPAbet phones on each line, `;;;` begins a comment.
+
+    Raises:
+        GrammarError: If the file is missing or a line is not a word and phones.
+    """
+    table: dict[str, list[Phones]] = {}
+    try:
+        lines = path.read_text(encoding="utf-8").splitlines()
+    except OSError as error:
+        raise GrammarError(f"{path}: cannot be read ({error.strerror}). Reinstall voicecapture.") from error
+    for number, line in enumerate(lines, 1):
+        if not line.strip() or line.startswith(";;;"):
+            continue
+        word, *phones = line.split()
+        table.setdefault(word.lower(), []).append(read_phones(" ".join(phones), f"{path}:{number}"))
+    return {word: tuple(forms) for word, forms in table.items()}

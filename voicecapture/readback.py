@@ -1,0 +1,126 @@
+"""What is said into the vet's ear. Pure: `speaker.py` says it.
+
+Cow numbers are said digit by digit. An age is said as a number and then digit by digit, because fifteen and
+fifty sound alike: "say the whole number, then the digits" (US Army rail training text, Rule 206), and
+"fifteen; that is one five" (hospital safety notices on look-alike numbers).
+"""
+
+from voicecapture.day import Candidate, Day, EventKind
+from voicecapture.decision import Decision, Outcome
+from voicecapture.language.phrase import Command, Entry, Result
+from voicecapture.speaker import Tone
+
+_DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
+_TEENS = (
+    "ten",
+    "eleven",
+    "twelve",
+    "thirteen",
+    "fourteen",
+    "fifteen",
+    "sixteen",
+    "seventeen",
+    "eighteen",
+    "nineteen",
+)
+_TENS = ("", "", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety")
+
+
+def say_digits(number: str) -> str:
+    """ "417" as "four one seven"."""
+    return " ".join(_DIGITS[int(digit)] for digit in number)
+
+
+def say_number(number: int) -> str:
+    """0 to 999 in words."""
+    if number < 10:
+        return _DIGITS[number]
+    if number < 20:
+        return _TEENS[number - 10]
+    if number < 100:
+        return _TENS[number // 10] + (f" {_DIGITS[number % 10]}" if number % 10 else "")
+    rest = f" and {say_number(number % 100)}" if number % 100 else ""
+    return f"{_DIGITS[number // 100]} hundred{rest}"
+
+
+def say_age(days: int) -> str:
+    """An age in days, with its digits: "fifty six days, five six"."""
+    return f"{say_number(days)} days" + (f", {say_digits(str(days))}" if days > 9 else "")
+
+
+def say_outcome(entry: Entry) -> str:
+    """What was found in a cow."""
+    parts = []
+    if entry.result is Result.PREGNANT:
+        parts.append("in calf" if entry.days is None else f"in calf {say_age(entry.days)}")
+        if entry.stage:
+            parts.append(entry.stage.value)
+        if entry.twins:
+            parts.append("twins")
+    elif entry.result is not None:
+        parts.append(entry.result.value)
+    if entry.recheck_weeks:
+        parts.append(f"in {say_number(entry.recheck_weeks)} week{'s' if entry.recheck_weeks > 1 else ''}")
+    parts += [finding.replace("_", " ") for finding in entry.findings]
+    return ", ".join(parts)
+
+
+def say_entry(entry: Entry) -> str:
+    """A whole entry: the cow, digit by digit, and what was found."""
+    return f"{say_digits(entry.cow or '')}, {say_outcome(entry)}"
+
+
+def say_candidates(candidates: tuple[Candidate, ...]) -> str:
+    """The question between two entries; only what differs is asked."""
+    first, second = candidates[0].entry, candidates[1].entry
+    if first.cow != second.cow:
+        return f"{say_digits(first.cow or '')}, or {say_digits(second.cow or '')}?"
+    return f"{say_digits(first.cow or '')}: {say_outcome(first)}, or {say_outcome(second)}?"
+
+
+def sentence(decision: Decision, day: Day) -> str:
+    """What to say about a decision; empty for talk, which is passed over in silence.
+
+    Args:
+        decision: What was decided.
+        day: The day after it.
+    """
+    event, counts = decision.event, day.counts
+    match event.kind:
+        case EventKind.IGNORED | EventKind.NOTE:
+            return ""
+        case EventKind.ACCEPTED:
+            return say_entry(event.entry) if event.entry else ""
+        case EventKind.TAKEN_BACK:
+            return f"{say_digits(event.entry.cow or '') if event.entry else ''} taken back"
+        case EventKind.QUESTION:
+            reason = _spoken_reason(decision)
+            if "another" in event.reason and len(event.candidates) > 1:
+                return say_candidates(event.candidates)
+            return f"{reason}. {say_entry(event.candidates[0].entry)}?" if event.candidates else f"{reason}?"
+        case EventKind.COMMAND:
+            if decision.command is None:
+                return event.reason
+            return {
+                Command.STOP: "stopped. Say go on listening",
+                Command.GO_ON: "listening",
+                Command.SO_FAR: f"{say_number(counts.scanned)} so far",
+                Command.LEFT: f"{say_number(counts.left)} left",
+                Command.NOTE: "note",
+                Command.CORRECT: "correct",
+            }.get(decision.command, "")
+
+
+def _spoken_reason(decision: Decision) -> str:
+    """The reason of a question with its cow number said digit by digit."""
+    entry = decision.event.entry
+    if entry is not None and entry.cow is not None:
+        return decision.reason.replace(entry.cow, say_digits(entry.cow), 1)
+    return decision.reason
+
+
+def tone(decision: Decision) -> Tone | None:
+    """The tone before the sentence; none for talk."""
+    if decision.outcome is Outcome.ACCEPTED:
+        return Tone.SAVED
+    return Tone.QUESTION if decision.outcome is Outcome.QUESTION else None

@@ -1,0 +1,78 @@
+"""From an utterance to readings: what it may have meant, best first, each with its probability."""
+
+from dataclasses import dataclass
+from typing import Protocol
+
+from voicecapture.herd import Herd
+from voicecapture.language.grammar import Grammar
+from voicecapture.language.phrase import Phrase
+from voicecapture.segmenter import Utterance
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One thing that the utterance may have meant."""
+
+    phrase: Phrase
+    words: str
+    """A wording of it that fits the sound."""
+    probability: float
+    """Posterior probability among everything that may be said now, 0-1."""
+
+
+@dataclass(frozen=True, slots=True)
+class Hearing:
+    """Everything that a recogniser makes of one utterance."""
+
+    readings: tuple[Reading, ...]
+    """Best first; empty if nothing sayable fits."""
+    heard: str
+    """What was heard whatever the language: phones or words."""
+    strangeness: float
+    """How much worse the best reading fits than the best free phone string, in nats, 0 or more.
+    Entries lie near 0, talk far above."""
+
+
+@dataclass(frozen=True)
+class Language:
+    """What may be said now, and what is to be expected of it."""
+
+    grammar: Grammar
+    herd: Herd
+    scanned: frozenset[str] = frozenset()
+    """Cows that have a result today."""
+    is_asking: bool = False
+    """A question is open, so that an answer is to be expected."""
+
+    def log_prior(self, phrase: Phrase) -> float:
+        """Expectation of a phrase before it is heard, in nats; 0 for the most ordinary.
+
+        The herd list is a soft prior and never a filter: with a hard list a cow that is not in the herd was
+        taken for a herd cow in a quarter of cases, with 2 nats in under one in a hundred.
+        """
+        if phrase.answer is not None:
+            return 0.0 if self.is_asking else -4.0
+        if phrase.entry is None:
+            return -1.0
+        prior = 0.0
+        cow, days = phrase.entry.cow, phrase.entry.days
+        if cow is not None and self.herd.animals and cow not in self.herd:
+            prior -= 2.0
+        if cow in self.scanned and not phrase.corrects:
+            prior -= 0.7
+        if days is not None and not PLAUSIBLE_DAYS[0] <= days <= PLAUSIBLE_DAYS[1]:
+            prior -= 4.0
+        return prior
+
+
+PLAUSIBLE_DAYS = (25, 200)
+"""Ages in days that a scan is trusted with: an embryo is seen reliably from 26 to 29 days (Romano et al. 2006,
+Theriogenology 66: sensitivity 100 % from day 26 in heifers, 29 in cows); late limit common practice."""
+
+
+class Recogniser(Protocol):
+    """A speech engine, as the session sees it."""
+
+    def recognise(self, utterance: Utterance, language: Language) -> Hearing:
+        """Say what the utterance may have meant, among what the language allows."""
+        ...

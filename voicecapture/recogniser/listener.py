@@ -1,0 +1,101 @@
+"""The listener: our phone model, and an exact search of herd and grammar over what it hears."""
+
+import math
+from collections.abc import Iterable
+
+import numpy as np
+
+from voicecapture.language.grammar import Tokens
+from voicecapture.language.phrase import Phrase, interpret
+from voicecapture.recogniser import Hearing, Language, Reading
+from voicecapture.recogniser.acoustic import AcousticModel
+from voicecapture.recogniser.ctc import Floats, Search, log_likelihoods, relative_probabilities, tokens_of
+from voicecapture.recogniser.phone_network import spell_out
+from voicecapture.segmenter import Utterance
+
+_DRAWS, _FLAT_DRAWS = 200, 150
+_FLATNESS = 0.7
+"""Power on the probabilities for the second set of draws, which brings in what is unlikely but sounds alike."""
+_CANDIDATES = 30
+_KEPT_READINGS = 5
+_SEED = 417
+
+
+class Listener:
+    """A `Recogniser` on the shipped acoustic model."""
+
+    def __init__(self, temperature: float = 1.0) -> None:
+        """Load the model.
+
+        Args:
+            temperature: Power on the likelihoods (0-1] that makes the posterior honest; see calibration.
+        """
+        self._model = AcousticModel()
+        self._temperature = temperature
+        self._search: Search | None = None
+        self._grammar_id = 0
+
+    def recognise(self, utterance: Utterance, language: Language) -> Hearing:
+        """See `Recogniser`."""
+        search = self._search_for(language)
+        log_probabilities = self._model.phone_log_probabilities(utterance.samples)
+        relative = relative_probabilities(log_probabilities)
+        everything, wordings = self._candidates(search, relative)
+        heard = self._model.spell(log_probabilities)
+        if not wordings:
+            return Hearing((), heard, math.inf)
+        meanings = list(wordings)
+        likelihoods = log_likelihoods(search.network, relative, meanings)
+        fits: dict[Phrase, tuple[float, str]] = {}
+        for tokens, likelihood in zip(meanings, likelihoods.tolist(), strict=True):
+            phrase = interpret(tokens)
+            before, words = fits.get(phrase, (-math.inf, wordings[tokens]))
+            fits[phrase] = (float(np.logaddexp(before, likelihood)), words)
+        return Hearing(
+            self._readings(fits, everything, language),
+            heard,
+            max(0.0, -max(likelihood for likelihood, _ in fits.values())),
+        )
+
+    def _search_for(self, language: Language) -> Search:
+        """The search over the grammar's phones, built once for a grammar."""
+        if self._search is None or self._grammar_id != id(language.grammar):
+            index = {phone: i + 1 for i, phone in enumerate(self._model.phones)}
+            self._search = Search(spell_out(language.grammar, index))
+            self._grammar_id = id(language.grammar)
+        return self._search
+
+    @staticmethod
+    def _candidates(search: Search, relative: Floats) -> tuple[float, dict[Tokens, str]]:
+        """Meanings worth scoring, each with a wording, and the log-probability of everything sayable."""
+        rng = np.random.default_rng(_SEED)
+        counts: dict[tuple[int, ...], int] = {}
+
+        def count(walks: Iterable[tuple[int, ...]]) -> None:
+            for walk in walks:
+                counts[walk] = counts.get(walk, 0) + 1
+
+        search.forward(relative**_FLATNESS)
+        count(search.draw(_FLAT_DRAWS, rng))
+        everything = search.forward(relative)
+        count(search.draw(_DRAWS, rng))
+        wordings: dict[Tokens, str] = {}
+        for walk in sorted(counts, key=lambda walk: -counts[walk]):
+            tokens = tokens_of(search.network, walk, rng)
+            wordings.setdefault(tokens, " ".join(filter(None, (search.network.words[node] for node in walk))))
+            if len(wordings) == _CANDIDATES:
+                break
+        return everything, wordings
+
+    def _readings(
+        self, fits: dict[Phrase, tuple[float, str]], everything: float, language: Language
+    ) -> tuple[Reading, ...]:
+        """Posterior of each phrase; what the candidates do not explain stays in the denominator."""
+        scores = {phrase: self._temperature * fit + language.log_prior(phrase) for phrase, (fit, _) in fits.items()}
+        explained = float(np.logaddexp.reduce([fit for fit, _ in fits.values()]))
+        total = float(np.logaddexp.reduce(list(scores.values())))
+        if everything > explained:
+            unexplained = everything + math.log1p(-math.exp(explained - everything))
+            total = float(np.logaddexp(total, self._temperature * unexplained - 2.0))
+        best = sorted(scores, key=lambda phrase: -scores[phrase])[:_KEPT_READINGS]
+        return tuple(Reading(phrase, fits[phrase][1], math.exp(scores[phrase] - total)) for phrase in best)

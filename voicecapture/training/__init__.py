@@ -1,0 +1,1 @@
+"""How the listener's acoustic model is made. Not needed to use voicecapture."""

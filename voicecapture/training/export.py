@@ -1,0 +1,115 @@
+"""Write trained encoder weights as the ONNX file that the listener runs.
+
+    python -m voicecapture.training.export WEIGHTS.npz PHONES.json MEL_FILTERS.npy FOLDER
+
+Needs the package onnx. Weights are kept as float16 and widened when the model is loaded, so that the file
+stays small and the arithmetic is float32. Architecture: the encoder of Whisper tiny.en (Radford et al. 2022,
+"Robust Speech Recognition via Large-Scale Weak Supervision") run on the utterance itself, and a linear
+layer to phones.
+"""
+
+import json
+import shutil
+import sys
+from pathlib import Path
+
+import numpy as np
+import onnx
+from numpy.typing import NDArray
+from onnx import TensorProto, helper, numpy_helper
+
+_LAYERS, _WIDTH, _HEADS = 4, 384, 6
+
+
+class _Graph:
+    """Collects nodes and weights in the order of the computation."""
+
+    def __init__(self, weights: dict[str, NDArray[np.float16]]) -> None:
+        self.weights = weights
+        self.nodes: list[onnx.NodeProto] = []
+        self.initialisers: list[onnx.TensorProto] = []
+
+    def add(self, operator: str, *inputs: str, **attributes: object) -> str:
+        output = f"v{len(self.nodes)}"
+        self.nodes.append(helper.make_node(operator, inputs, [output], **attributes))
+        return output
+
+    def constant(self, array: NDArray[np.generic]) -> str:
+        name = f"c{len(self.initialisers)}"
+        self.initialisers.append(numpy_helper.from_array(np.array(array, order="C"), name))
+        return name
+
+    def weight(self, name: str, transpose: bool = False) -> str:
+        array = self.weights[name].astype(np.float16)
+        half = self.constant(array.T if transpose else array)
+        return self.add("Cast", half, to=TensorProto.FLOAT)
+
+    def linear(self, x: str, name: str) -> str:
+        product = self.add("MatMul", x, self.weight(f"{name}.weight", transpose=True))
+        return self.add("Add", product, self.weight(f"{name}.bias"))
+
+    def norm(self, x: str, name: str) -> str:
+        scale, bias = self.weight(f"{name}.weight"), self.weight(f"{name}.bias")
+        return self.add("LayerNormalization", x, scale, bias, axis=-1, epsilon=1e-5)
+
+    def attention(self, x: str, layer: str) -> str:
+        joined = self.linear(x, f"{layer}.qkv")
+        shape = self.constant(np.array([0, -1, 3, _HEADS, _WIDTH // _HEADS]))
+        split = self.add("Transpose", self.add("Reshape", joined, shape), perm=[2, 0, 3, 1, 4])
+        query, key, value = (
+            self.add("Gather", split, self.constant(np.array(i, dtype=np.int64)), axis=0) for i in range(3)
+        )
+        scores = self.add("MatMul", query, self.add("Transpose", key, perm=[0, 1, 3, 2]))
+        scale = self.constant(np.array((_WIDTH / _HEADS) ** -0.5, dtype=np.float32))
+        mixed = self.add("MatMul", self.add("Softmax", self.add("Mul", scores, scale), axis=-1), value)
+        flat = self.constant(np.array([0, -1, _WIDTH]))
+        together = self.add("Reshape", self.add("Transpose", mixed, perm=[0, 2, 1, 3]), flat)
+        return self.linear(together, f"{layer}.o")
+
+
+def build_model(weights: dict[str, NDArray[np.float16]]) -> onnx.ModelProto:
+    """Make the ONNX model.
+
+    Input `log_mel` float32 (1, 80, frames), 100 frames a second; output `log_probabilities` float32
+    (1, frames / 2, phones + 1), index 0 is the CTC blank.
+    """
+    g = _Graph(weights)
+    x = "log_mel"
+    for name, stride in (("c1", 1), ("c2", 2)):
+        x = g.add("Conv", x, g.weight(f"{name}.weight"), g.weight(f"{name}.bias"), pads=[1, 1], strides=[stride])
+        x = g.add("Gelu", x)
+    x = g.add("Transpose", x, perm=[0, 2, 1])
+    length = g.add("Gather", g.add("Shape", x), g.constant(np.array([1])), axis=0)
+    positions = g.add("Slice", g.weight("pos"), g.constant(np.array([0])), length)
+    x = g.add("Add", x, positions)
+    for i in range(_LAYERS):
+        layer = f"l.{i}"
+        x = g.add("Add", x, g.attention(g.norm(x, f"{layer}.ln1"), layer))
+        inner = g.add("Gelu", g.linear(g.norm(x, f"{layer}.ln2"), f"{layer}.f1"))
+        x = g.add("Add", x, g.linear(inner, f"{layer}.f2"))
+    logits = g.linear(g.norm(x, "ln"), "head")
+    g.nodes.append(helper.make_node("LogSoftmax", [logits], ["log_probabilities"], axis=-1))
+    count = weights["head.bias"].shape[0]
+    graph = helper.make_graph(
+        g.nodes,
+        "listener",
+        [helper.make_tensor_value_info("log_mel", TensorProto.FLOAT, [1, 80, "frames"])],
+        [helper.make_tensor_value_info("log_probabilities", TensorProto.FLOAT, [1, "steps", count])],
+        g.initialisers,
+    )
+    model = helper.make_model(graph, opset_imports=[helper.make_opsetid("", 20)], ir_version=9)
+    onnx.checker.check_model(model, full_check=True)
+    return model
+
+
+def main() -> None:
+    weights_path, phones_path, mel_path, folder = (Path(argument) for argument in sys.argv[1:5])
+    folder.mkdir(parents=True, exist_ok=True)
+    onnx.save(build_model(dict(np.load(weights_path))), folder / "listener.onnx")
+    phones = json.loads(phones_path.read_text(encoding="utf-8"))
+    (folder / "phones.json").write_text(json.dumps(phones) + "\n", encoding="utf-8")
+    shutil.copy(mel_path, folder / "mel_filters.npy")
+
+
+if __name__ == "__main__":
+    main()

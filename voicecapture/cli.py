@@ -27,6 +27,7 @@ from voicecapture.audio import (
 from voicecapture.bench import measure, read_manifest, table
 from voicecapture.day import Day
 from voicecapture.doctor import examine
+from voicecapture.ear import Ear
 from voicecapture.engines import ENGINES, make_recogniser
 from voicecapture.errors import RecordError, VoiceCaptureError
 from voicecapture.hear import as_json, hear_file
@@ -34,7 +35,7 @@ from voicecapture.herd import Herd
 from voicecapture.herd_list import read_herd
 from voicecapture.language.grammar import load_grammar
 from voicecapture.plain import log_line
-from voicecapture.session import Ear, Session
+from voicecapture.session import Session
 from voicecapture.settings import Settings, read_settings
 from voicecapture.sheet import day_sheet
 from voicecapture.speaker import HibariVoice, SilentSpeaker, SoundCardSpeaker, Speaker

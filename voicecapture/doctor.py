@@ -10,11 +10,11 @@ from voicecapture import __version__, demo
 from voicecapture.audio import AudioChunk, list_devices, read_recording
 from voicecapture.day import Day
 from voicecapture.decision import Outcome
+from voicecapture.ear import Ear
 from voicecapture.errors import VoiceCaptureError
 from voicecapture.herd_list import read_herd
 from voicecapture.language.grammar import load_grammar
 from voicecapture.recogniser.listener import Listener
-from voicecapture.session import Ear
 from voicecapture.settings import Settings
 from voicecapture.speaker import HibariVoice
 from voicecapture.speech_models import list_models

@@ -9,11 +9,11 @@ from pathlib import Path
 
 from voicecapture.audio import read_recording
 from voicecapture.day import Day
+from voicecapture.ear import Ear, Heard
 from voicecapture.herd import Herd
 from voicecapture.language.grammar import Grammar
 from voicecapture.language.phrase import Entry
 from voicecapture.recogniser import Recogniser
-from voicecapture.session import Ear, Heard
 from voicecapture.settings import Settings
 
 

@@ -5,19 +5,15 @@ audio clock, so that a recording gives the same day at every speed.
 """
 
 import threading
-import time
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from voicecapture import readback
 from voicecapture.audio import AudioChunk, level_dbfs
 from voicecapture.day import Day
-from voicecapture.decision import Decision, decide
-from voicecapture.language.grammar import Grammar
+from voicecapture.decision import Decision
+from voicecapture.ear import Ear
 from voicecapture.language.phrase import Command
-from voicecapture.recogniser import Hearing, Language, Recogniser
-from voicecapture.segmenter import Utterance, segment
-from voicecapture.settings import Settings
 from voicecapture.speaker import Speaker
 from voicecapture.store import Record
 from voicecapture.update import Update
@@ -28,64 +24,6 @@ _LEVEL_EVERY_CHUNKS = 4
 """The level meter is renewed about eight times a second."""
 _NOISE_RISE_DB, _NOISE_FALL_DB = 0.02, 0.5
 """How fast the shown noise level follows upwards and downwards, per chunk of 32 ms."""
-
-
-@dataclass(frozen=True, slots=True)
-class Heard:
-    """One utterance with what was made of it."""
-
-    number: int
-    utterance: Utterance
-    hearing: Hearing
-    decision: Decision
-    day: Day
-    """The day after it."""
-    latency_s: float
-    """Wall-clock seconds from having the whole utterance to the decision."""
-
-
-class Ear:
-    """Hears utterances for one day: holds the state that the next decision depends on."""
-
-    def __init__(
-        self, day: Day, grammar: Grammar, recogniser: Recogniser, settings: Settings, first: int = 1
-    ) -> None:
-        self.day = day
-        self._grammar, self._recogniser, self._settings = grammar, recogniser, settings
-        self._next = first
-        self._heard_early_s = 0.0
-        self._last_hearing: tuple[tuple[float, int], Hearing] | None = None
-
-    def hear(
-        self, chunks: Iterable[AudioChunk], on_chunk: Callable[[AudioChunk, float], None] | None = None
-    ) -> Iterator[Heard]:
-        """Yield every utterance of a sound source with its decision; the day moves on with each."""
-        for utterance in segment(chunks, self._is_whole, self._settings.segmenter, on_chunk):
-            offered_s = time.perf_counter()
-            hearing = self._hearing(utterance)
-            number, self._next = self._next, self._next + 1
-            decision = decide(hearing, self.day, number, utterance.start_s, utterance.end_s, self._settings.decision)
-            self.day = self.day.after(decision.event)
-            latency_s = time.perf_counter() - offered_s + self._heard_early_s
-            self._heard_early_s = 0.0
-            yield Heard(number, utterance, hearing, decision, self.day, latency_s)
-
-    def _hearing(self, utterance: Utterance) -> Hearing:
-        """Recognise, once for an utterance: what the segmenter asked about is not heard again."""
-        key = (utterance.start_s, len(utterance.samples))
-        if self._last_hearing is None or self._last_hearing[0] != key:
-            language = Language(self._grammar, self.day.herd, self.day.scanned, self.day.current is not None)
-            self._last_hearing = (key, self._recogniser.recognise(utterance, language))
-        return self._last_hearing[1]
-
-    def _is_whole(self, utterance: Utterance) -> bool:
-        """Whether the vet may have finished: a number alone is usually followed by its result."""
-        offered_s = time.perf_counter()
-        hearing = self._hearing(utterance)
-        self._heard_early_s = time.perf_counter() - offered_s
-        if not hearing.readings or hearing.strangeness > self._settings.decision.talk_strangeness:
-            return True
-        return hearing.readings[0].phrase.is_whole
 
 
 class Session:

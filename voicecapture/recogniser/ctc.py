@@ -46,10 +46,12 @@ class Search:
         targets, sources, weights = (np.array(column) for column in zip(*flat, strict=True))
         inner = targets >= 0
         self._scatter = _matrix(weights[inner], targets[inner], sources[inner], (nodes, junctions))
-        every = (self._scatter @ self._gather).tocoo()
+        self._onward = (network.junctions[:-1] < 0).astype(np.float32)
+        within = np.flatnonzero(self._onward)
+        steps = _matrix(np.ones(len(within)), within + 1, within, (nodes, nodes))
+        every = (steps + self._scatter @ self._gather).tocoo()
         equal = phones[every.row] == phones[every.col]
         self._same = _matrix(every.data[equal], every.row[equal], every.col[equal], (nodes, nodes))
-        self._onward = (network.junctions[:-1] < 0).astype(np.float32)
         ends = np.zeros(junctions)
         np.add.at(ends, sources[~inner], weights[~inner])
         self._ending: Singles = (ends @ self._gather).astype(np.float32)

@@ -1,0 +1,176 @@
+"""The herd list is read whole or not at all."""
+
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from voicecapture.errors import HerdError
+from voicecapture.herd import Animal
+from voicecapture.herd_list import read_herd
+
+
+@pytest.fixture
+def file(tmp_path: Path) -> Path:
+    return tmp_path / "alder_bank.csv"
+
+
+def animals(file: Path, text: str, encoding: str = "utf-8") -> list[Animal]:
+    file.write_bytes(text.encode(encoding))
+    return list(read_herd(file).animals.values())
+
+
+def refusal(file: Path, data: str | bytes) -> str:
+    file.write_bytes(data.encode() if isinstance(data, str) else data)
+    with pytest.raises(HerdError) as refused:
+        read_herd(file)
+    assert str(file) in str(refused.value)
+    return str(refused.value)
+
+
+def test_a_full_line_is_read(file: Path) -> None:
+    text = "cow,electronic_id,breed,mated_on\n417,999020270000104,Friesian,2025-11-02\n"
+    assert animals(file, text) == [Animal("417", "999020270000104", "Friesian", date(2025, 11, 2))]
+
+
+def test_only_the_cow_is_required_and_empty_cells_are_unknown(file: Path) -> None:
+    assert animals(file, "cow\n417\n") == [Animal("417")]
+    assert animals(file, "cow,eid,breed,mated on\n417,,,\n") == [Animal("417")]
+
+
+def test_leading_zeros_and_order_are_kept(file: Path) -> None:
+    assert [animal.cow for animal in animals(file, "cow\n0417\n417\n3\n")] == ["0417", "417", "3"]
+
+
+@pytest.mark.parametrize("delimiter", [",", ";", "\t"])
+@pytest.mark.parametrize("ending", ["\n", "\r\n"])
+def test_delimiters_and_line_endings(file: Path, delimiter: str, ending: str) -> None:
+    text = ending.join(["breed;pen;cow", "Jersey;north, far end;417", ""]).replace(";", delimiter)
+    if delimiter == ",":
+        text = text.replace("north, far end", '"north, far end"')
+    assert animals(file, text) == [Animal("417", breed="Jersey")]
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "cp1252"])
+def test_encodings(file: Path, encoding: str) -> None:
+    assert animals(file, "cow,breed\n417,Normande croisée\n", encoding) == [Animal("417", breed="Normande croisée")]
+
+
+@pytest.mark.parametrize("heading", ["Cow", "cow number", "Cow_Number", "NUMBER", "Tag", "Management Number", "ID"])
+def test_headings_for_the_cow(file: Path, heading: str) -> None:
+    assert animals(file, f"pen,{heading}\n2,417\n") == [Animal("417")]
+
+
+@pytest.mark.parametrize("heading", ["Electronic ID", "EID", "RFID", "electronic_id"])
+def test_headings_for_the_electronic_id(file: Path, heading: str) -> None:
+    assert animals(file, f"{heading},cow\n999020270000104,417\n") == [Animal("417", "999020270000104")]
+
+
+@pytest.mark.parametrize("heading", ["Mated on", "Mating date", "Service Date", "mated_on"])
+def test_headings_and_forms_of_the_mating_date(file: Path, heading: str) -> None:
+    text = f"cow,{heading}\n417,2025-11-02\n418,02/11/2025\n419,2/11/2025\n"
+    assert {animal.mated_on for animal in animals(file, text)} == {date(2025, 11, 2)}
+
+
+def test_its_own_name_wins_over_a_synonym(file: Path) -> None:
+    assert animals(file, "id,cow\n9001,417\n") == [Animal("417")]
+
+
+def test_two_columns_that_may_be_the_cow_are_refused(file: Path) -> None:
+    message = refusal(file, "id,tag\n9001,417\n")
+    assert "'id', 'tag'" in message
+
+
+# Print form of ISO 11784 codes, 3 and 12 digits: 999123456789012 is an example of the CRAN package ISO11784Tools
+# 1.2.0 (README); dots as ICAR prints them, 900.215.010.999.999 (icar.org, RFID misuse page).
+@pytest.mark.parametrize(
+    ("written", "digits"),
+    [
+        ("999123456789012", "999123456789012"),
+        ("999 123456789012", "999123456789012"),
+        ("900.215.010.999.999", "900215010999999"),
+        # The last national id of 38 bits (ISO 11784: bits 27-64), 274,877,906,943.
+        ("554274877906943", "554274877906943"),
+    ],
+)
+def test_electronic_ids(file: Path, written: str, digits: str) -> None:
+    assert animals(file, f"cow,eid\n417,{written}\n") == [Animal("417", digits)]
+
+
+@pytest.mark.parametrize(
+    "written",
+    [
+        "554274877906944",  # one beyond 38 bits (ISO 11784)
+        "000123456789012",  # country code 000 is invalid (icar.org, RFID misuse page)
+        "99912345678901",
+        "9991234567890123",
+        "9.99123E+14",
+        "999.123456789012",
+        "99912345678901x",
+        "٩٩٩١٢٣٤٥٦٧٨٩٠١٢",
+    ],
+)
+def test_wrong_electronic_ids(file: Path, written: str) -> None:
+    message = refusal(file, f"cow,eid\n417,{written}\n")
+    assert "line 2" in message and written in message
+
+
+@pytest.mark.parametrize("cow", ["", "123456", "41a", "-4", "4 17", "4.0", "٤١٧"])
+def test_wrong_cow_numbers(file: Path, cow: str) -> None:
+    assert "line 3" in refusal(file, f"cow,breed\n417,Jersey\n{cow},Jersey\n")
+
+
+@pytest.mark.parametrize("day", ["2025-02-30", "31/02/2025", "11/13/2025", "2.11.2025", "yesterday", "02/11/25"])
+def test_wrong_dates(file: Path, day: str) -> None:
+    message = refusal(file, f"cow,mated on\n417,{day}\n")
+    assert "line 2" in message and day in message
+
+
+def test_every_wrong_line_is_named_with_its_number_in_the_file(file: Path) -> None:
+    message = refusal(file, "cow,eid,mated on\n417,,\n\n41x,,\n418,1,soon\n419,\n417,,\n420,,\n")
+    assert [line.split(":")[0].strip() for line in message.splitlines()[1:]] == [
+        "line 4",
+        "line 5",
+        "line 5",
+        "line 6",
+        "line 7",
+    ]
+    assert "417 is on line 2 already" in message
+
+
+def test_an_electronic_id_on_two_cows_names_both_lines(file: Path) -> None:
+    message = refusal(file, "cow,eid\n417,999020270000104\n418,999 020270000104\n")
+    assert "line 3" in message and "line 2 already" in message
+
+
+def test_a_row_over_two_lines_does_not_shift_the_numbers(file: Path) -> None:
+    assert "line 4" in refusal(file, 'cow,breed\n417,"Friesian\nx Jersey"\n41x,Jersey\n')
+
+
+@pytest.mark.parametrize(
+    ("data", "fault"),
+    [
+        (b"", "empty"),
+        (b"\xef\xbb\xbf\r\n", "empty"),
+        (b"cow,breed\n", "no cows"),
+        (b"417\n418\n", "no column of cow numbers"),
+        (b"pen,breed\n2,Jersey\n", "no column of cow numbers"),
+        (b"PK\x03\x04\x14\x00\x00\x00", "not a text file"),
+        ("cow\n417\n".encode("utf-16-le"), "not a text file"),
+        (b"cow,breed\n417,\x81\x8d\x8f\n", "letters that cannot be read"),
+        (b"\xff\xfec", "letters that cannot be read"),
+        (b'cow,breed\n417,"Jersey\n418,Jersey\n', "line 2: not CSV"),
+    ],
+)
+def test_files_that_are_no_herd_list(file: Path, data: bytes, fault: str) -> None:
+    assert fault in refusal(file, data)
+
+
+def test_a_missing_file_is_told(tmp_path: Path) -> None:
+    with pytest.raises(HerdError, match="cannot be read"):
+        read_herd(tmp_path / "none.csv")
+
+
+def test_a_folder_is_told(tmp_path: Path) -> None:
+    with pytest.raises(HerdError, match="cannot be read"):
+        read_herd(tmp_path)

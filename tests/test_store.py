@@ -1,0 +1,147 @@
+"""The record: closed and opened again before anything is believed."""
+
+import sqlite3
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from voicecapture.day import Candidate, Day, Event, EventKind, ScanKind
+from voicecapture.errors import RecordError
+from voicecapture.herd import Animal, Herd
+from voicecapture.language.phrase import Entry, Result, Stage
+from voicecapture.recogniser import Hearing
+from voicecapture.segmenter import Utterance
+from voicecapture.store import Record
+
+HERD = Herd([Animal("417", "999000000000417", "Ayrshire", date(2026, 12, 1)), Animal("0042")])
+UTTERANCE = Utterance(np.linspace(-0.5, 0.5, 1600, dtype=np.float32), 1.0, 1.1, 20.0)
+HEARING = Hearing((), "F AO R", 3.0)
+ENTRY = Entry("417", Result.PREGNANT, 56, True, ("cystic",), None, Stage.EARLY)
+
+
+def new_day(path: Path) -> tuple[Record, int]:
+    record = Record.open(path)
+    return record, record.start_day(HERD, date(2027, 2, 9), ScanKind.AGED, "herd.csv", "morning.ogg")
+
+
+def event_of(kind: EventKind, cow: str, number: int, pick: int) -> Event:
+    """An event that may follow `number - 1` others."""
+    earlier = pick % number or None
+    if kind is EventKind.ACCEPTED:
+        return Event(kind, float(number), number, Entry(cow, Result.EMPTY), probability=0.99, replaces=earlier)
+    if kind is EventKind.QUESTION:
+        entry = Entry(cow, Result.RECHECK, recheck_weeks=3)
+        return Event(kind, float(number), number, entry, "why", candidates=(Candidate(entry, 0.5),), answers=earlier)
+    if kind is EventKind.TAKEN_BACK:
+        return Event(kind, float(number), number, Entry(cow), replaces=earlier)
+    return Event(kind, float(number), number, reason="stop" if kind is EventKind.COMMAND else "talk")
+
+
+@given(
+    st.lists(
+        st.tuples(st.sampled_from(EventKind), st.sampled_from(["417", "0042", "9"]), st.integers(0, 30)), max_size=12
+    )
+)
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_a_day_read_back_is_the_day_that_was_left(
+    tmp_path_factory: pytest.TempPathFactory, happened: list[tuple[EventKind, str, int]]
+) -> None:
+    path = tmp_path_factory.mktemp("day") / "day.db"
+    record, day_id = new_day(path)
+    day = Day(HERD)
+    for number, (kind, cow, pick) in enumerate(happened, 1):
+        event = event_of(kind, cow, number, pick)
+        record.append(day_id, event)
+        day = day.after(event)
+    record.close()
+    again = Record.open(path)
+    loaded = again.load_day(day_id)
+    assert loaded.herd.animals == HERD.animals
+    assert (dict(loaded.results), dict(loaded.questions)) == (dict(day.results), dict(day.questions))
+    assert (loaded.length, loaded.last, loaded.is_stopped) == (day.length, day.last, day.is_stopped)
+    again.close()
+    views = sqlite3.connect(path)
+    current = {cow: number for cow, number in views.execute("select cow, event from current_result order by event")}
+    assert current == {cow: number for cow, (number, _) in day.results.items()}
+    assert {n for (n,) in views.execute("select event from open_question")} == set(day.questions)
+    views.close()
+
+
+def test_an_utterance_is_kept_with_its_sound(tmp_path: Path) -> None:
+    record, day_id = new_day(tmp_path / "day.db")
+    record.keep(day_id, 1, UTTERANCE, HEARING, Event(EventKind.ACCEPTED, 1.1, 1, ENTRY, probability=0.99))
+    record.close()
+    again = Record.open(tmp_path / "day.db")
+    assert again.load_day(day_id).results["417"][1].entry == ENTRY
+    again.close()
+    with sqlite3.connect(tmp_path / "day.db") as reader:
+        ((clip,),) = reader.execute("select clip from utterance")
+    samples, rate_hz = soundfile.read(tmp_path / clip, dtype="float32")
+    assert rate_hz == 16_000
+    assert samples == pytest.approx(UTTERANCE.samples, abs=1e-4)
+
+
+def test_another_program_can_read_while_the_day_is_open(tmp_path: Path) -> None:
+    record, day_id = new_day(tmp_path / "day.db")
+    record.keep(day_id, 1, UTTERANCE, HEARING, Event(EventKind.ACCEPTED, 1.1, 1, ENTRY))
+    with sqlite3.connect(tmp_path / "day.db") as reader:
+        assert reader.execute("select cow, days from current_result").fetchall() == [("417", 56)]
+        assert reader.execute("pragma journal_mode").fetchone() == ("wal",)
+    record.close()
+
+
+@pytest.mark.parametrize("statement", ["update event set cow = '1'", "delete from event", "delete from utterance"])
+def test_the_record_is_only_ever_added_to(tmp_path: Path, statement: str) -> None:
+    record, day_id = new_day(tmp_path / "day.db")
+    record.keep(day_id, 1, UTTERANCE, HEARING, Event(EventKind.ACCEPTED, 1.1, 1, ENTRY))
+    record.close()
+    with sqlite3.connect(tmp_path / "day.db") as writer, pytest.raises(sqlite3.DatabaseError, match="only ever added"):
+        writer.execute(statement)
+
+
+def test_tables_are_strict(tmp_path: Path) -> None:
+    record, _ = new_day(tmp_path / "day.db")
+    record.close()
+    with sqlite3.connect(tmp_path / "day.db") as writer, pytest.raises(sqlite3.IntegrityError):
+        writer.execute("insert into animal (day_id, position, cow) values (1, 'first', '5')")
+
+
+def test_an_utterance_that_cannot_be_kept_leaves_nothing_behind(tmp_path: Path) -> None:
+    record, day_id = new_day(tmp_path / "day.db")
+    record.keep(day_id, 1, UTTERANCE, HEARING, Event(EventKind.IGNORED, 1.1, 1))
+    with pytest.raises(RecordError, match="could not be saved"):
+        record.keep(day_id, 1, UTTERANCE, HEARING, Event(EventKind.ACCEPTED, 2.1, 1, ENTRY))
+    assert record.load_day(day_id).length == 1
+    record.close()
+
+
+def test_a_database_of_a_newer_version_is_left_alone(tmp_path: Path) -> None:
+    record, _ = new_day(tmp_path / "day.db")
+    record.close()
+    with sqlite3.connect(tmp_path / "day.db") as writer:
+        writer.execute(
+            "insert into _sqlite_migrations (migration_set, name, applied_at) values ('voicecapture', 'later', '2099')"
+        )
+    before = (tmp_path / "day.db").read_bytes()
+    with pytest.raises(RecordError, match="newer version"):
+        Record.open(tmp_path / "day.db")
+    assert (tmp_path / "day.db").read_bytes() == before
+
+
+def test_a_place_that_cannot_be_written_is_one_sentence(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("")
+    with pytest.raises(RecordError, match="cannot be used"):
+        Record.open(tmp_path / "file" / "day.db")
+
+
+def test_a_file_that_is_no_database_is_left_alone(tmp_path: Path) -> None:
+    path = tmp_path / "notes.db"
+    path.write_text("muddy notebook " * 100)
+    with pytest.raises(RecordError, match="cannot be used"):
+        Record.open(path)
+    assert path.read_text().startswith("muddy notebook")

@@ -1,0 +1,51 @@
+"""Readings for engines that give words only."""
+
+import pytest
+
+from voicecapture.herd import Animal, Herd
+from voicecapture.language.grammar import load_grammar
+from voicecapture.language.phrase import Entry, Result
+from voicecapture.recogniser import Language
+from voicecapture.recogniser.words import readings_of, sounds_like
+
+GRAMMAR = load_grammar()
+HERD = Herd(Animal(cow) for cow in ("415", "419", "50", "60", "333", "1205"))
+LANGUAGE = Language(GRAMMAR, HERD)
+
+
+@pytest.mark.parametrize(
+    ("heard", "meant"),
+    [
+        # Pairs that are confused in noise: five/nine (aviation training article), fifteen/fifty and sixteen/sixty
+        # (hospital safety notices; ISMP newsletter 2001-01-24: fifteen taken for fifty).
+        ("415", "419"),
+        ("15", "50"),
+        ("16", "60"),
+    ],
+)
+def test_numbers_that_are_confused_sound_alike(heard: str, meant: str) -> None:
+    assert meant in [cow for cow, _ in sounds_like(heard, HERD, GRAMMAR)]
+
+
+def test_numbers_that_differ_do_not_sound_alike() -> None:
+    assert not sounds_like("782", HERD, GRAMMAR)
+
+
+def test_a_number_outside_the_herd_brings_in_the_cow_it_may_have_been() -> None:
+    readings = readings_of([("fifteen empty".split(), 0.0)], LANGUAGE)
+    assert {reading.phrase.entry.cow for reading in readings if reading.phrase.entry} >= {"15", "50"}
+    assert sum(reading.probability for reading in readings) == pytest.approx(1.0)
+
+
+def test_digits_may_stand_for_words() -> None:
+    (reading,) = readings_of([("415 pregnant 56 days".split(), 0.0)], LANGUAGE)
+    assert reading.phrase.entry == Entry("415", Result.PREGNANT, 56)
+
+
+def test_the_likelier_words_come_first() -> None:
+    readings = readings_of([("415 empty".split(), -0.1), ("419 empty".split(), -2.0)], LANGUAGE)
+    assert [reading.phrase.entry.cow for reading in readings if reading.phrase.entry] == ["415", "419"]
+
+
+def test_words_that_are_no_entry_give_no_reading() -> None:
+    assert readings_of([("good morning".split(), 0.0)], LANGUAGE) == ()

@@ -100,7 +100,10 @@ def test_the_record_is_only_ever_added_to(tmp_path: Path, statement: str) -> Non
     record, day_id = new_day(tmp_path / "day.db")
     record.keep(day_id, 1, UTTERANCE, HEARING, Event(EventKind.ACCEPTED, 1.1, 1, ENTRY))
     record.close()
-    with sqlite3.connect(tmp_path / "day.db") as writer, pytest.raises(sqlite3.DatabaseError, match="only ever added"):
+    with (
+        sqlite3.connect(tmp_path / "day.db") as writer,
+        pytest.raises(sqlite3.DatabaseError, match="only ever added"),
+    ):
         writer.execute(statement)
 
 

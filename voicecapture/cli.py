@@ -3,6 +3,7 @@
 Exit codes: 0 done, 1 failed, 2 wrong usage.
 """
 
+import signal
 import sys
 import threading
 from collections.abc import Callable, Iterable
@@ -183,7 +184,10 @@ def _run_day(
             # The screen is loaded only where there is one.
             from voicecapture.dashboard import Dashboard
 
-            Dashboard(lambda show: session.run(chunks, show, stop), stop, exit_when_done=True).run()
+            dashboard = Dashboard(lambda show: session.run(chunks, show, stop), stop)
+            dashboard.run()
+            if dashboard.failure is not None:
+                raise dashboard.failure
             day = session.day
     finally:
         speaker.close()
@@ -200,11 +204,9 @@ def _run_plainly(run: Callable[[Callable[[Update], None]], Day], stop: threading
         if line:
             typer.echo(line)
 
-    try:
-        return run(show)
-    except KeyboardInterrupt:
-        stop.set()
-        raise typer.Exit(0) from None
+    # The first Ctrl-C ends the day in order: what is being said is still kept, and the sheet follows.
+    signal.signal(signal.SIGINT, lambda *_: stop.set())
+    return run(show)
 
 
 def _new_database() -> Path:

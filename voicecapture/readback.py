@@ -11,6 +11,7 @@ from voicecapture.language.numbers import say_digits, say_number
 from voicecapture.language.phrase import Command, Entry, Result
 from voicecapture.speaker import Tone
 
+
 def say_age(days: int) -> str:
     """An age in days, with its digits: "fifty six days, five six"."""
     return f"{say_number(days)} days" + (f", {say_digits(str(days))}" if days > 9 else "")

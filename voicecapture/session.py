@@ -31,16 +31,22 @@ class Session:
 
     def __init__(self, ear: Ear, record: Record, day_id: int, speaker: Speaker) -> None:
         self._ear, self._record, self._day_id, self._speaker = ear, record, day_id, speaker
+        self._show: Callable[[Update], None] = lambda update: None
         self._said = ""
         self._noise_dbfs = -60.0
         self._count = 0
+
+    @property
+    def day(self) -> Day:
+        """The day as it stands."""
+        return self._ear.day
 
     def run(self, chunks: Iterable[AudioChunk], show: Callable[[Update], None], stop: threading.Event) -> Day:
         """Listen until the source ends or `stop` is set; `show` gets every change.
 
         An entry is in the database before its tone sounds.
         """
-        self._stop, self._show = stop, show
+        self._show = show
         for heard in self._ear.hear(_until(chunks, stop), self._on_chunk):
             self._record.keep(self._day_id, heard.number, heard.utterance, heard.hearing, heard.decision.event)
             said = (
@@ -55,7 +61,7 @@ class Session:
                 self._speaker.say(said)
                 self._said = said
             show(self._update(heard.utterance.end_s, heard.decision))
-        return self._ear.day
+        return self.day
 
     def _on_chunk(self, chunk: AudioChunk, speech: float) -> None:
         if speech >= _SPEECH:

@@ -11,8 +11,8 @@ GESTATION_DAYS = 282
 
 _CAUTIONS = (
     "Dates are estimates from the age at the scan; twins are usually born earlier.",
-    "Do not cull on one early empty result: about 1 in 20 cows found empty by hand calved as if they had been in calf "
-    "(Warnick et al. 1995, Theriogenology 44:811-825). Have her looked at again.",
+    "Do not cull on one early empty result: about 1 in 20 cows found empty by hand calved as if they had been "
+    "in calf (Warnick et al. 1995, Theriogenology 44:811-825). Have her looked at again.",
     "The vet's judgement and local rules on treatment, transport and slaughter decide.",
 )
 
@@ -60,11 +60,25 @@ def _cow(entry: Entry, scanned_on: date) -> str:
         conception = conception_date(scanned_on, entry.days)
         age, conceived = f"{entry.days} days", conception.isoformat()
         due = due_date(conception).isoformat()
-    result = "in calf" if entry.result is Result.PREGNANT else str(entry.result or "")
-    notes = [*(["twins"] if entry.twins else []), *([entry.stage.value] if entry.stage else [])]
+    line = f"{entry.cow:>6}  {_result(entry):<9} {age:>8}  {conceived:<10}  {due:<10}  {', '.join(_notes(entry))}"
+    return line.rstrip()
+
+
+def written_outcome(entry: Entry) -> str:
+    """What was found in a cow, for a screen: "in calf 56 days, twins"."""
+    age = f" {entry.days} days" if entry.days is not None else ""
+    return ", ".join(filter(None, [f"{_result(entry)}{age}", *_notes(entry)]))
+
+
+def _result(entry: Entry) -> str:
+    return "in calf" if entry.result is Result.PREGNANT else str(entry.result or "")
+
+
+def _notes(entry: Entry) -> list[str]:
+    notes = ["twins"] if entry.twins else []
+    notes += [entry.stage.value] if entry.stage else []
     notes += [f"in {entry.recheck_weeks} weeks"] if entry.recheck_weeks else []
-    notes += [finding.replace("_", " ") for finding in entry.findings]
-    return f"{entry.cow:>6}  {result:<9} {age:>8}  {conceived:<10}  {due:<10}  {', '.join(notes)}".rstrip()
+    return notes + [finding.replace("_", " ") for finding in entry.findings]
 
 
 def _open(day: Day) -> Iterator[str]:

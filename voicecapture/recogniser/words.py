@@ -19,6 +19,8 @@ from voicecapture.recogniser import Language, Reading
 
 _ALIKE = 0.75
 """Similarity of phone strings from which two numbers may be taken for each other ("415" and "419": 0.83)."""
+_MOST_NUMBERS = 6
+"""Numbers in digits that an entry may hold; more is talk, and each may be said in two ways."""
 _ALIKE_SHARE = 0.1
 """Share of a reading's probability that each number sounding like it is given."""
 
@@ -55,6 +57,8 @@ def readings_of(hypotheses: Iterable[tuple[Sequence[str], float]], language: Lan
 
 def _meanings(words: Sequence[str], grammar: Grammar) -> Iterator[tuple[list[str], Tokens, float]]:
     """Wordings and meanings; a number in digits may be said digit by digit or as a number."""
+    if sum(word.isdigit() for word in words) > _MOST_NUMBERS:
+        return
     ways = [[[word]] if not word.isdigit() else _in_words(word) for word in words]
     for chosen in product(*ways):
         spoken = [part for parts in chosen for part in parts]
@@ -72,9 +76,7 @@ def _in_words(number: str) -> list[list[str]]:
 def sounds_like(cow: str, herd: Herd, grammar: Grammar) -> list[tuple[str, float]]:
     """Herd cows whose numbers sound like `cow`, digit by digit or in words; with the similarity (0-1), best first."""
     said = _phones(cow, grammar)
-    alike = (
-        (other, max(map(Indel.normalized_similarity, said, _phones(other, grammar)))) for other in herd.animals
-    )
+    alike = ((other, max(map(Indel.normalized_similarity, said, _phones(other, grammar)))) for other in herd.animals)
     return sorted(((c, s) for c, s in alike if s >= _ALIKE and c != cow), key=lambda pair: -pair[1])
 
 
@@ -82,6 +84,8 @@ def _alike(phrase: Phrase, language: Language) -> list[Phrase]:
     entry = phrase.entry
     if entry is None or entry.cow is None or not language.herd.animals or entry.cow in language.herd:
         return []
+    if not all(word in language.grammar.pronunciations for word in say_digits(entry.cow).split()):
+        return []  # a grammar of another language
     cows = sounds_like(entry.cow, language.herd, language.grammar)[:3]
     return [replace(phrase, entry=replace(entry, cow=cow)) for cow, _ in cows]
 
@@ -89,9 +93,7 @@ def _alike(phrase: Phrase, language: Language) -> list[Phrase]:
 def _phones(cow: str, grammar: Grammar) -> list[tuple[str, ...]]:
     """The number digit by digit, and in words where it is one of three digits at most."""
     ways = _in_words(cow)
-    return [
-        tuple(phone for word in way for phone in grammar.pronunciations[word][0]) for way in (ways[0], ways[-1])
-    ]
+    return [tuple(phone for word in way for phone in grammar.pronunciations[word][0]) for way in (ways[0], ways[-1])]
 
 
 def _log_add(a: float, b: float) -> float:

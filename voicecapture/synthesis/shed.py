@@ -55,7 +55,7 @@ def active_speech_level_db(samples: Samples) -> float:
     level_db = 10 * np.log10(max(energy, 1e-20) / np.maximum(active_samples, 1))
     excess_db = level_db - threshold_db - _MARGIN_DB
     # A low threshold counts everything as active. Raised, it first meets the condition at the speech's level.
-    crossing = int(np.argmax(excess_db < 0))
+    crossing = int(np.argmax((excess_db < 0) & (active_samples > 0)))
     if crossing == 0:
         raise AudioError(f"speech: nothing audible in {len(samples)} samples; expected speech. Record it again.")
     pair = slice(crossing - 1, crossing + 1)

@@ -12,6 +12,7 @@ import json
 import shutil
 import sys
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import onnx
@@ -29,7 +30,7 @@ class _Graph:
         self.nodes: list[onnx.NodeProto] = []
         self.initialisers: list[onnx.TensorProto] = []
 
-    def add(self, operator: str, *inputs: str, **attributes: object) -> str:
+    def add(self, operator: str, *inputs: str, **attributes: Any) -> str:
         output = f"v{len(self.nodes)}"
         self.nodes.append(helper.make_node(operator, inputs, [output], **attributes))
         return output

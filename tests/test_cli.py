@@ -1,0 +1,202 @@
+"""The commands as a user types them: exit codes, one clear sentence, nothing half written."""
+
+import json
+import sqlite3
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from tests.fakes import with_pauses
+from voicecapture import __version__, cli
+
+Run = Callable[..., tuple[int, str, str]]
+
+COMMANDS = ("demo", "listen", "hear", "herd check", "model add", "doctor", "bench")
+
+
+@pytest.fixture
+def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
+    """Run a command line in this process; returns exit code, output, errors."""
+
+    def running(*arguments: str | Path) -> tuple[int, str, str]:
+        monkeypatch.setattr(sys, "argv", ["voicecapture", *map(str, arguments)])
+        try:
+            cli.main()
+            code = 0
+        except SystemExit as ended:
+            code = int(ended.code or 0)
+        captured = capsys.readouterr()
+        return code, captured.out, captured.err
+
+    return running
+
+
+@pytest.fixture
+def herd(tmp_path: Path) -> Path:
+    path = tmp_path / "herd.csv"
+    path.write_text("cow\n417\n608\n")
+    return path
+
+
+@pytest.fixture
+def recording(tmp_path: Path) -> Path:
+    path = tmp_path / "morning.wav"
+    samples = with_pauses(0.6, "four one seven, pregnant fifty six days.", 2.0, "six oh eight, empty.", 1.0)
+    soundfile.write(path, samples, 16_000)
+    return path
+
+
+def sentence(errors: str) -> str:
+    """The one line of an error."""
+    assert "Traceback" not in errors
+    (line,) = errors.strip().splitlines()
+    return line
+
+
+def test_version(run: Run) -> None:
+    assert run("--version")[:2] == (0, f"voicecapture {__version__}\n")
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_has_a_help_text(run: Run, command: str) -> None:
+    code, out, _ = run(*command.split(), "--help")
+    assert code == 0 and "Usage" in out
+
+
+@pytest.mark.parametrize("arguments", [("hear",), ("dance",), ("demo", "--speed", "fast")])
+def test_wrong_usage_is_2(run: Run, arguments: tuple[str, ...]) -> None:
+    assert run(*arguments)[0] == 2
+
+
+def test_hear_keeps_its_promise(run: Run, herd: Path, recording: Path) -> None:
+    code, out, _ = run("hear", "--herd", herd, "--json", recording, recording)
+    lines = [json.loads(line) for line in out.splitlines()]
+    assert code == 0 and len(lines) == 4
+    keys = [
+        "file",
+        "start_s",
+        "end_s",
+        "heard",
+        "decision",
+        "reason",
+        "entry",
+        "posterior",
+        "alternatives",
+        "latency_s",
+    ]
+    assert all(list(line) == keys for line in lines)
+    # The second file is a fresh start: the same cows are taken again.
+    assert [line["decision"] for line in lines] == ["accepted"] * 4
+    assert lines[0]["entry"] == {"cow": "417", "result": "pregnant", "days": 56, "twins": False, "findings": []}
+    assert lines[3]["entry"] == {"cow": "608", "result": "empty", "days": None, "twins": False, "findings": []}
+    assert lines[0]["heard"] == "four one seven pregnant fifty six days"
+    assert 0.5 < lines[0]["start_s"] + 0.4 < lines[0]["end_s"] < lines[1]["start_s"]
+    assert 0.9 < lines[0]["posterior"] <= 1
+
+
+def test_listen_from_a_recording_stores_the_day(run: Run, herd: Path, recording: Path, tmp_path: Path) -> None:
+    database = tmp_path / "day.db"
+    code, out, _ = run(
+        *("listen", "--from", recording, "--speed", "1000", "--herd", herd),
+        *("--database", database, "--plain", "--quiet"),
+    )
+    assert code == 0 and str(database) in out and "scanned 2 of 2" in out
+    with sqlite3.connect(database) as reader:
+        assert reader.execute("select cow from current_result order by cow").fetchall() == [("417",), ("608",)]
+
+
+@pytest.mark.parametrize(
+    ("name", "data", "reason"),
+    [
+        ("notes.wav", b"muddy notebook", "not a recording"),
+        ("empty.wav", b"", "empty file"),
+        ("herd.csv", b"cow\n1\n", "not a recording"),
+    ],
+)
+def test_what_is_no_recording_is_refused_before_anything_is_written(
+    run: Run, tmp_path: Path, name: str, data: bytes, reason: str
+) -> None:
+    path = tmp_path / name
+    path.write_bytes(data)
+    code, out, errors = run("hear", path)
+    assert (code, out) == (1, "") and reason in sentence(errors)
+    database = tmp_path / "day.db"
+    code, _, errors = run("listen", "--from", path, "--database", database, "--plain", "--quiet")
+    assert code == 1 and reason in sentence(errors) and not database.exists()
+
+
+def test_silence_gives_nothing(run: Run, tmp_path: Path) -> None:
+    path = tmp_path / "silence.wav"
+    soundfile.write(path, np.zeros(48_000), 16_000)
+    assert run("hear", "--json", path) == (0, "", "")
+
+
+def test_a_wrong_herd_list_is_refused_before_anything_is_written(run: Run, recording: Path, tmp_path: Path) -> None:
+    path, database = tmp_path / "herd.csv", tmp_path / "day.db"
+    path.write_text("cow\n417\n417\nx\n")
+    code, _, errors = run("herd", "check", path)
+    assert code == 1 and "line 3" in errors and "line 4" in errors and "Traceback" not in errors
+    code, _, errors = run("listen", "--from", recording, "--herd", path, "--database", database, "--plain", "--quiet")
+    assert code == 1 and "line 3" in errors and not database.exists()
+
+
+def test_an_unwritable_place_is_one_sentence(run: Run, recording: Path, tmp_path: Path) -> None:
+    code, _, errors = run("listen", "--from", recording, "--database", recording / "day.db", "--plain", "--quiet")
+    assert code == 1 and "--database" in sentence(errors)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "reason"),
+    [
+        (("--engine", "ears"), "listener, vosk, whisper"),
+        (("--engine", "vosk"), "model"),
+        (("--engine", "vosk", "--model", "nowhere"), "nowhere"),
+        (("--settings", "nowhere.toml"), "nowhere.toml"),
+    ],
+)
+def test_unknown_engines_and_files_are_named(
+    run: Run, recording: Path, arguments: tuple[str, ...], reason: str
+) -> None:
+    code, out, errors = run("hear", *arguments, recording)
+    assert (code, out) == (1, "") and reason in sentence(errors)
+
+
+def test_without_portaudio_listen_says_how_to_get_it(
+    run: Run, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """sounddevice raises OSError at import where the library is missing."""
+
+    class Missing:
+        def find_spec(self, name: str, *_: object) -> None:
+            if name == "sounddevice":
+                raise OSError("PortAudio library not found")
+
+    monkeypatch.delitem(sys.modules, "sounddevice", raising=False)
+    monkeypatch.setattr(sys, "meta_path", [Missing(), *sys.meta_path])
+    code, _, errors = run("listen", "--database", tmp_path / "day.db", "--plain", "--quiet")
+    line = sentence(errors)
+    assert code == 1 and "apt install" in line and "brew install" in line and "Windows" in line
+
+
+def test_a_settings_file_adds_a_finding(run: Run, recording: Path, tmp_path: Path) -> None:
+    path = tmp_path / "settings.toml"
+    path.write_text('[findings]\nmastitis = "M AE S T AY T AH Q"\n')
+    code, _, errors = run("hear", "--settings", path, recording)
+    assert code == 1 and "'Q'" in sentence(errors)
+    path.write_text('[findings]\nmastitis = "M AE S T AY T AH S"\n')
+    spoken = tmp_path / "mastitis.wav"
+    soundfile.write(spoken, with_pauses(0.5, "four one seven, empty, mastitis.", 1.0), 16_000)
+    code, out, _ = run("hear", "--settings", path, "--json", spoken)
+    assert json.loads(out)["entry"]["findings"] == ["mastitis"]
+
+
+def test_the_program_starts_as_a_module() -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "voicecapture", "--version"], capture_output=True, text=True, check=False
+    )
+    assert (done.returncode, done.stdout) == (0, f"voicecapture {__version__}\n")

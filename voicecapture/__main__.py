@@ -1,0 +1,5 @@
+"""`python -m voicecapture`."""
+
+from voicecapture.cli import main
+
+main()

@@ -128,7 +128,7 @@ def test_a_database_of_a_newer_version_is_left_alone(tmp_path: Path) -> None:
     record.close()
     with sqlite3.connect(tmp_path / "day.db") as writer:
         writer.execute(
-            "insert into _sqlite_migrations (migration_set, name, applied_at) values ('voicecapture', 'later', '2099')"
+            "insert into _sqlite_migrations (migration_set, name, applied_at) values ('voicecapture', 'later', '')"
         )
     before = (tmp_path / "day.db").read_bytes()
     with pytest.raises(RecordError, match="newer version"):

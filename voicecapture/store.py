@@ -147,7 +147,7 @@ class Record:
                 self._add_event(day_id, event)
         except (sqlite3.DatabaseError, soundfile.LibsndfileError, OSError) as error:
             raise RecordError(
-                f"{self.path}: the last utterance could not be saved ({error}). Make room on the disk and say it again."
+                f"{self.path}: the last utterance could not be saved ({error}). Make room, then say it again."
             ) from error
 
     def append(self, day_id: int, event: Event) -> None:

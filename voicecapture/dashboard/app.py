@@ -66,10 +66,13 @@ class Dashboard(App[None]):
     @work(thread=True, exit_on_error=False)
     def _listen(self) -> None:
         try:
-            self._run_session(lambda update: self.post_message(UpdateReceived(update)) and None)
+            self._run_session(self._receive)
         except Exception as error:  # raised again by the caller, outside the screen
             self.failure = error
         self.post_message(DayEnded())
+
+    def _receive(self, update: Update) -> None:
+        self.post_message(UpdateReceived(update))
 
     def on_update_received(self, message: UpdateReceived) -> None:
         """Show what the session told."""

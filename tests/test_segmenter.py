@@ -1,0 +1,89 @@
+"""From sound to utterances."""
+
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from tests.fakes import Samples, in_chunks, spoken, with_pauses
+from voicecapture.segmenter import SegmenterSettings, Utterance, segment
+
+SETTINGS = SegmenterSettings()
+
+
+def cut(samples: Samples, is_whole: bool = True, settings: SegmenterSettings = SETTINGS) -> list[Utterance]:
+    return list(segment(in_chunks(samples), lambda utterance: is_whole, settings))
+
+
+def test_the_first_sound_is_never_cut() -> None:
+    (utterance,) = cut(with_pauses(1.0, "four one seven, empty.", 1.0))
+    first_s = 1.0 + np.flatnonzero(np.abs(spoken("four one seven, empty.")) > 0.01)[0] / 16_000
+    assert first_s - 0.5 < utterance.start_s <= first_s - 0.1
+
+
+def test_the_last_sound_is_never_cut() -> None:
+    words = spoken("four one seven, empty.")
+    (utterance,) = cut(with_pauses(1.0, "four one seven, empty.", 1.5))
+    last_s = 1.0 + np.flatnonzero(np.abs(words) > 0.01)[-1] / 16_000
+    assert last_s <= utterance.end_s < last_s + 1.0
+
+
+def test_silence_and_hum_are_no_utterance() -> None:
+    hum = 0.05 * np.sin(2 * np.pi * 50 * np.arange(48_000) / 16_000).astype(np.float32)
+    assert cut(np.zeros(48_000, np.float32)) == []
+    assert cut(hum) == []
+
+
+def test_a_short_pause_parts_whole_entries_only() -> None:
+    samples = with_pauses(0.5, "four one seven.", 0.2, "pregnant fifty six days.", 2.0)
+    assert len(cut(samples, is_whole=True)) == 2
+    (whole,) = cut(samples, is_whole=False)
+    assert whole.end_s - whole.start_s > 2.0
+
+
+def test_a_long_pause_parts_everything() -> None:
+    assert len(cut(with_pauses(0.5, "four one seven.", 2.0, "empty.", 1.0), is_whole=False)) == 2
+
+
+def test_the_end_of_the_source_ends_the_utterance() -> None:
+    assert len(cut(with_pauses(0.5, "four one seven, empty."))) == 1
+
+
+def test_the_cap_loses_no_sound() -> None:
+    samples = with_pauses(0.5, *(["one two three four five six seven eight nine"] * 4), 1.0)
+    utterances = cut(samples, settings=SegmenterSettings(cap_s=2.0))
+    assert len(utterances) > 3
+    for earlier, later in pairwise(utterances):
+        assert later.start_s == pytest.approx(earlier.end_s, abs=0.4)
+        assert later.start_s >= earlier.end_s - 1e-6
+    voiced = sum(np.square(utterance.samples).sum() for utterance in utterances)
+    assert voiced == pytest.approx(np.square(samples).sum(), rel=0.01)
+
+
+def test_the_samples_are_those_of_the_source() -> None:
+    samples = with_pauses(0.5, "four one seven, empty.", 1.0)
+    (utterance,) = cut(samples)
+    start = round(utterance.start_s * 16_000)
+    assert np.array_equal(utterance.samples, samples[start : start + len(utterance.samples)])
+    assert utterance.end_s == pytest.approx(utterance.start_s + len(utterance.samples) / 16_000)
+
+
+def test_clipping_is_noticed() -> None:
+    samples = with_pauses(0.5, "four one seven, empty.", 1.0)
+    assert not cut(samples)[0].is_clipped
+    assert cut(np.clip(samples * 20, -1, 1))[0].is_clipped
+
+
+def test_more_noise_is_a_lower_ratio() -> None:
+    samples = with_pauses(1.0, "four one seven, pregnant fifty six days.", 1.0)
+    noise = np.random.default_rng(1).standard_normal(len(samples)).astype(np.float32)
+    ratios = [cut(samples + level * noise)[0].snr_db for level in (0.0003, 0.003, 0.01)]
+    assert ratios[0] > ratios[1] > ratios[2]
+
+
+def test_every_chunk_is_told_with_its_speech_probability() -> None:
+    told: list[float] = []
+    samples = with_pauses(1.0, "four one seven, empty.", 1.0)
+    list(segment(in_chunks(samples), lambda u: True, SETTINGS, lambda chunk, speech: told.append(speech)))
+    assert len(told) == -(-len(samples) // 512)
+    assert max(told) > 0.9 and min(told) < 0.1

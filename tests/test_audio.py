@@ -1,6 +1,7 @@
 """Sound in: every recording that a dictation recorder may write."""
 
 import queue
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -13,9 +14,11 @@ from tests.fakes import joined
 from voicecapture.audio import (
     CHUNK_SAMPLES,
     SAMPLE_RATE_HZ,
+    Blocks,
     _live_chunks,
     check_recording,
     level_dbfs,
+    list_devices,
     open_microphone,
     read_recording,
 )
@@ -80,18 +83,60 @@ def test_a_recording_cut_short_is_read_to_where_it_ends(tmp_path: Path) -> None:
     assert len(joined(read_recording(path))) == pytest.approx(16_000, abs=CHUNK_SAMPLES)
 
 
-def test_a_compressed_recording_cut_short_loses_nothing_before_the_cut(tmp_path: Path) -> None:
-    path = tmp_path / "tone.flac"
-    rng = np.random.default_rng(0)
-    soundfile.write(path, 0.1 * rng.standard_normal(160_000), 16_000)
-    path.write_bytes(path.read_bytes()[: path.stat().st_size // 2])
-    heard = 0
-    try:
+def heard_until_failure(path: Path) -> tuple[NDArray[np.float32], str]:
+    """What a broken recording gives, and the failure that follows."""
+    chunks = []
+    with pytest.raises(AudioError) as failure:
         for chunk in read_recording(path):
-            heard += len(chunk.samples)
-    except AudioError as error:
-        assert "breaks off at" in str(error)
-    assert heard > 60_000
+            chunks.append(chunk)
+    return joined(chunks), str(failure.value)
+
+
+def noise_flac(path: Path) -> NDArray[np.float64]:
+    """Ten seconds of noise, in frames of 4096 samples (libsndfile's FLAC default)."""
+    noise = 0.1 * np.random.default_rng(0).standard_normal(160_000)
+    soundfile.write(path, noise, 16_000)
+    return noise
+
+
+def test_a_compressed_recording_cut_short_gives_all_that_decodes_and_says_where_it_broke(tmp_path: Path) -> None:
+    path = tmp_path / "noise.flac"
+    noise = noise_flac(path)
+    path.write_bytes(path.read_bytes()[: path.stat().st_size // 2])
+    heard, failure = heard_until_failure(path)
+    # Half of the bytes are half of the noise; the frame of 4096 samples that was cut cannot be decoded.
+    assert 80_000 - 2 * 4096 < len(heard) <= 80_000
+    assert heard[:75_000] == pytest.approx(noise[:75_000], abs=1e-4)
+    assert f"breaks off at {len(heard) / 16_000:.1f} s" in failure
+
+
+def test_a_flac_that_was_never_finished_is_read_to_its_end(tmp_path: Path) -> None:
+    """A recorder that loses its battery leaves the count of samples at 0, unknown (RFC 9639, section 8.2)."""
+    path = tmp_path / "noise.flac"
+    noise = noise_flac(path)
+    data = bytearray(path.read_bytes())
+    data[21] &= 0xF0  # 4 bytes marker, 4 bytes block header, 13 bytes of STREAMINFO before the 36-bit count
+    data[22:26] = bytes(4)
+    path.write_bytes(data)
+    check_recording(path)
+    assert joined(read_recording(path))[: len(noise)] == pytest.approx(noise, abs=1e-4)
+
+
+def test_sound_missing_in_the_middle_of_a_compressed_recording_is_told(tmp_path: Path) -> None:
+    path = tmp_path / "noise.ogg"
+    soundfile.write(path, 0.1 * np.random.default_rng(0).standard_normal(160_000), 16_000)
+    data = bytearray(path.read_bytes())
+    middle = len(data) // 2
+    data[middle : middle + 4000] = bytes(4000)
+    path.write_bytes(data)
+    heard, failure = heard_until_failure(path)
+    assert len(heard) > 100_000
+    assert "expected 10.0 s" in failure
+
+
+def test_sound_beyond_full_scale_is_brought_within_it(tmp_path: Path) -> None:
+    soundfile.write(tmp_path / "loud.wav", 40 * tone(44_100), 44_100, subtype="FLOAT")
+    assert np.abs(joined(read_recording(tmp_path / "loud.wav"))).max() == 1.0
 
 
 @pytest.mark.parametrize(
@@ -124,12 +169,14 @@ def test_a_recording_without_samples_is_refused(tmp_path: Path) -> None:
         check_recording(tmp_path / "empty.wav")
 
 
-def test_numbers_that_are_no_sound_are_refused(tmp_path: Path) -> None:
+@pytest.mark.parametrize("number", [np.nan, np.inf])
+def test_numbers_that_are_no_sound_are_refused_and_what_comes_before_is_read(tmp_path: Path, number: float) -> None:
     sound = tone(16_000)
-    sound[9000] = np.nan
+    sound[9600] = number
     soundfile.write(tmp_path / "nan.wav", sound, 16_000, subtype="FLOAT")
-    with pytest.raises(AudioError, match="no sound at"):
-        list(read_recording(tmp_path / "nan.wav"))
+    heard, failure = heard_until_failure(tmp_path / "nan.wav")
+    assert "no sound at 0.6 s" in failure
+    assert heard[:9600] == pytest.approx(sound[:9600], abs=1e-6)
 
 
 def test_levels() -> None:
@@ -138,7 +185,7 @@ def test_levels() -> None:
 
 
 def test_sound_that_the_card_lost_is_marked(monkeypatch: pytest.MonkeyPatch) -> None:
-    blocks: queue.SimpleQueue[tuple[NDArray[np.float32], bool]] = queue.SimpleQueue()
+    blocks: Blocks = queue.SimpleQueue()
     for overflowed in (False, False, True, False):
         blocks.put((np.zeros(1024, np.float32), overflowed))
     monkeypatch.setattr("voicecapture.audio._DEVICE_SILENCE_S", 0.05)
@@ -147,6 +194,26 @@ def test_sound_that_the_card_lost_is_marked(monkeypatch: pytest.MonkeyPatch) -> 
         for chunk in _live_chunks(blocks, 16_000):
             chunks.append(chunk)
     assert [chunk.gap for chunk in chunks].count(True) == 1
+
+
+def test_a_microphone_that_is_pulled_out_gives_all_it_heard_first() -> None:
+    blocks: Blocks = queue.SimpleQueue()
+    blocks.put((np.full(1300, 0.1, np.float32), False))
+    blocks.put(None)
+    chunks = []
+    with pytest.raises(AudioError, match="delivers nothing any more"):
+        for chunk in _live_chunks(blocks, 16_000):
+            chunks.append(chunk)
+    assert np.count_nonzero(joined(chunks)) == 1300
+
+
+def test_a_missing_portaudio_says_how_to_get_it(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    (tmp_path / "sounddevice.py").write_text("raise OSError('PortAudio library not found')\n")
+    monkeypatch.delitem(sys.modules, "sounddevice", raising=False)
+    monkeypatch.syspath_prepend(tmp_path)
+    for use in (list_devices, lambda: next(open_microphone())):
+        with pytest.raises(AudioError, match=r"apt install libportaudio2.*brew install portaudio.*--force-reinstall"):
+            use()
 
 
 def test_an_unknown_microphone_is_one_sentence() -> None:

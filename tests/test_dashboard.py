@@ -6,6 +6,7 @@ import sys
 import threading
 from collections.abc import Callable
 
+import pytest
 from textual.widgets import Digits, Static
 
 from voicecapture.dashboard import Dashboard
@@ -31,15 +32,16 @@ def updates() -> list[Update]:
     return shown
 
 
-def look(shown: list[Update], seen: Callable[[Dashboard], None]) -> Dashboard:
+def look(shown: list[Update], seen: Callable[[Dashboard], None], key: str = "q") -> Dashboard:
     """Run the screen over some updates and look at it before it closes."""
     stop, told = threading.Event(), threading.Event()
+    was_stopped: list[bool] = []
 
     def run_session(show: Callable[[Update], None]) -> Day:
         for update in shown:
             show(update)
         told.set()
-        stop.wait(10)
+        was_stopped.append(stop.wait(5))
         return shown[-1].day
 
     async def run() -> Dashboard:
@@ -49,12 +51,12 @@ def look(shown: list[Update], seen: Callable[[Dashboard], None]) -> Dashboard:
                 await pilot.pause(0.01)
             await pilot.pause()
             seen(app)
-            await pilot.press("q")
+            await pilot.press(key)
             await pilot.pause()
         return app
 
     app = asyncio.run(run())
-    assert stop.is_set()
+    assert was_stopped == [True]
     return app
 
 
@@ -94,6 +96,46 @@ def test_talk_leaves_no_line() -> None:
     def seen(app: Dashboard) -> None:
         lines = text(app.query_one(Recent)).splitlines()
         assert len(lines) == 3 and "not clearly heard" in lines[0] and "608" in lines[2]
+
+    look(updates(), seen)
+
+
+@pytest.mark.parametrize(
+    ("event", "sign"),
+    [
+        (Event(EventKind.TAKEN_BACK, 30.0, 3, Entry("417", Result.EMPTY), "taken back", replaces=2), "✗ taken back"),
+        (Event(EventKind.COMMAND, 30.0, 3, Entry("419", Result.EMPTY), "neither: say the entry again"), "> command"),
+    ],
+)
+def test_an_entry_taken_back_or_refused_is_not_shown_as_taken(event: Event, sign: str) -> None:
+    day = updates()[1].day.after(event)
+
+    def seen(app: Dashboard) -> None:
+        for shown in (text(app.query_one("#outcome", Static)), text(app.query_one(Recent))):
+            assert sign in shown and "✓" not in shown
+
+    look([Update(day, Decision(Outcome.ACCEPTED, event), 30.0, -20.0, -45.0, False, "said")], seen)
+
+
+def test_a_bracket_in_a_reason_is_shown_as_it_is() -> None:
+    event = Event(EventKind.QUESTION, 30.0, 1, Entry("419", Result.EMPTY, findings=("[/left]",)), "[/why]")
+    update = Update(Day(Herd()).after(event), Decision(Outcome.QUESTION, event), 30.0, -20.0, -45.0, True, "[/said]")
+
+    def seen(app: Dashboard) -> None:
+        assert "[/left]  ([/why])" in text(app.query_one(Recent))
+        assert text(app.query_one("#said", Static)) == "[/said]"
+
+    look([update], seen)
+
+
+def test_however_the_screen_is_left_the_session_is_stopped() -> None:
+    look(updates(), lambda app: None, key="ctrl+q")
+
+
+def test_ten_entries_and_a_long_question_fit_a_small_terminal() -> None:
+    def seen(app: Dashboard) -> None:
+        assert app.query_one(Recent).content_size.height >= 10
+        assert app.query_one("#said").content_size.height == 3
 
     look(updates(), seen)
 

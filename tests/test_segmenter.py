@@ -1,12 +1,16 @@
 """From sound to utterances."""
 
+from collections.abc import Iterator
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 import pytest
 
 from tests.fakes import Samples, in_chunks, spoken, with_pauses
-from voicecapture.segmenter import SegmenterSettings, Utterance, segment
+from voicecapture.audio import AudioChunk
+from voicecapture.errors import AudioError
+from voicecapture.segmenter import SegmenterSettings, Utterance, _pre_roll, segment
 
 SETTINGS = SegmenterSettings()
 
@@ -19,6 +23,21 @@ def test_the_first_sound_is_never_cut() -> None:
     (utterance,) = cut(with_pauses(1.0, "four one seven, empty.", 1.0))
     first_s = 1.0 + np.flatnonzero(np.abs(spoken("four one seven, empty.")) > 0.01)[0] / 16_000
     assert first_s - 0.5 < utterance.start_s <= first_s - 0.1
+
+
+@pytest.mark.parametrize(
+    ("probabilities", "kept"),
+    [
+        ([0.0] * 40, 10),  # 10 chunks are 320 ms
+        ([0.0] * 20 + [0.2] * 20, 30),
+        ([0.0] * 20 + [0.2] + [0.0] * 9 + [0.2] * 10, 30),
+        ([0.2] + [0.0] * 29 + [0.2] * 10, 20),
+        ([0.2] * 40, 40),
+    ],
+)
+def test_a_first_word_that_the_detector_only_suspects_is_kept(probabilities: list[float], kept: int) -> None:
+    before = list(zip(in_chunks(np.zeros(512 * 40, np.float32)), probabilities, strict=True))
+    assert _pre_roll(before, SETTINGS) == before[40 - kept :]
 
 
 def test_the_last_sound_is_never_cut() -> None:
@@ -51,13 +70,53 @@ def test_the_end_of_the_source_ends_the_utterance() -> None:
 
 def test_the_cap_loses_no_sound() -> None:
     samples = with_pauses(0.5, *(["one two three four five six seven eight nine"] * 4), 1.0)
-    utterances = cut(samples, settings=SegmenterSettings(cap_s=2.0))
+    utterances = cut(samples, is_whole=False, settings=SegmenterSettings(cap_s=2.0, tail_ms=450))
     assert len(utterances) > 3
     for earlier, later in pairwise(utterances):
-        assert later.start_s == pytest.approx(earlier.end_s, abs=0.4)
-        assert later.start_s >= earlier.end_s - 1e-6
-    voiced = sum(np.square(utterance.samples).sum() for utterance in utterances)
-    assert voiced == pytest.approx(np.square(samples).sum(), rel=0.01)
+        assert later.start_s == pytest.approx(earlier.end_s, abs=1e-9)
+    start = round(utterances[0].start_s * 16_000)
+    heard = np.concatenate([utterance.samples for utterance in utterances])
+    assert np.array_equal(heard, samples[start : start + len(heard)])
+
+
+def test_the_rest_of_a_word_after_the_cap_is_kept_however_short() -> None:
+    words = with_pauses(0.5, "four one seven, empty.", 1.0)
+    (whole,) = cut(words)
+    speech_s = whole.end_s - whole.start_s - SETTINGS.tail_ms / 1000
+    first, rest = cut(words, settings=SegmenterSettings(cap_s=speech_s - 0.04))
+    assert rest.start_s == pytest.approx(first.end_s)
+    assert rest.end_s == pytest.approx(whole.end_s)
+
+
+def test_a_phrase_that_was_not_whole_is_tried_again_in_its_next_pause() -> None:
+    tried: list[float] = []
+
+    def is_whole(utterance: Utterance) -> bool:
+        tried.append(utterance.end_s)
+        return len(tried) == 2
+
+    samples = with_pauses(0.5, "four one seven.", 0.4, "pregnant fifty six days.", 2.0)
+    (utterance,) = segment(in_chunks(samples), is_whole)
+    assert tried == [pytest.approx(tried[0]), utterance.end_s]
+    assert tried[0] < utterance.end_s - 1.0
+
+
+def test_what_was_being_said_when_the_source_failed_is_still_heard() -> None:
+    def source() -> Iterator[AudioChunk]:
+        yield from in_chunks(with_pauses(0.5, "four one seven, empty."))
+        raise AudioError("the microphone: delivers nothing any more.")
+
+    utterances = []
+    with pytest.raises(AudioError, match="delivers nothing"):
+        for utterance in segment(source(), lambda utterance: True):
+            utterances.append(utterance)
+    assert len(utterances) == 1
+
+
+def test_lost_samples_mark_the_utterance_that_they_are_missing_from() -> None:
+    words = with_pauses(0.5, "four one seven, empty.", 1.5, "four one eight, empty.", 1.0)
+    chunks = [replace(chunk, gap=1.0 <= chunk.start_s < 1.032) for chunk in in_chunks(words)]
+    assert [utterance.has_gap for utterance in segment(chunks, lambda utterance: True)] == [True, False]
 
 
 def test_the_samples_are_those_of_the_source() -> None:

@@ -1,6 +1,6 @@
 """The sheet and its dates."""
 
-from datetime import date, timedelta
+from datetime import date
 
 import pytest
 
@@ -13,8 +13,25 @@ from voicecapture.sheet import conception_date, day_sheet, due_date
 def test_due_dates_agree_with_clemson() -> None:
     """Clemson University Cooperative Extension fact sheet BC-1001 (rev. June 2006), worked examples."""
     assert due_date(date(1995, 2, 10), 283) == date(1995, 11, 20)
-    assert date(1996, 3, 5) - timedelta(days=283) == date(1995, 5, 27)
+    assert conception_date(date(1996, 3, 5), 283) == date(1995, 5, 27)
     assert due_date(date(1995, 5, 27), 283) == date(1996, 3, 5)
+
+
+@pytest.mark.parametrize(
+    ("service", "due_282", "due_283"),
+    [
+        # Computed from the calendar: service + 282 and + 283 days.
+        ("2024-01-01", "2024-10-09", "2024-10-10"),
+        ("2026-01-01", "2026-10-10", "2026-10-11"),
+        ("2024-02-29", "2024-12-07", "2024-12-08"),
+        ("2023-07-01", "2024-04-08", "2024-04-09"),
+        ("2027-05-22", "2028-02-28", "2028-02-29"),
+        ("2026-12-31", "2027-10-09", "2027-10-10"),
+    ],
+)
+def test_due_dates_from_service_across_leap_years(service: str, due_282: str, due_283: str) -> None:
+    assert due_date(date.fromisoformat(service)) == date.fromisoformat(due_282)
+    assert due_date(date.fromisoformat(service), 283) == date.fromisoformat(due_283)
 
 
 @pytest.mark.parametrize(
@@ -66,3 +83,10 @@ def test_the_cautions_are_on_the_sheet(sheet: str) -> None:
 
 def test_a_day_without_cows_has_a_sheet() -> None:
     assert "scanned 0" in "\n".join(day_sheet(Day(Herd()), date(2026, 12, 10)))
+
+
+@pytest.mark.parametrize(("weeks", "written"), [(1, "in 1 week"), (3, "in 3 weeks")])
+def test_the_weeks_until_a_recheck_are_written(weeks: int, written: str) -> None:
+    day = Day(Herd()).after(Event(EventKind.ACCEPTED, 3.0, 1, Entry("608", Result.RECHECK, recheck_weeks=weeks)))
+    (line,) = (line for line in day_sheet(day, date(2026, 12, 10)) if "608" in line)
+    assert line.endswith(written)

@@ -1,11 +1,16 @@
 """Sound out."""
 
+import sys
 import threading
+from collections.abc import Callable
 from pathlib import Path
+from types import ModuleType
+from typing import Any, Self
 
 import numpy as np
 import pytest
 import soundfile
+from numpy.typing import NDArray
 
 from voicecapture.errors import AudioError
 from voicecapture.speaker import VOICE_RATE_HZ, FileSpeaker, HibariVoice, SoundCardSpeaker, Tone, tone_samples
@@ -23,7 +28,8 @@ def test_a_file_takes_all_that_is_said(tmp_path: Path, voice: HibariVoice) -> No
     speaker.close()
     samples, rate_hz = soundfile.read(tmp_path / "said.wav")
     assert rate_hz == VOICE_RATE_HZ
-    assert len(samples) == len(tone_samples(Tone.SAVED)) + len(voice.samples("four one seven, empty"))
+    expected = np.concatenate([tone_samples(Tone.SAVED), voice.samples("four one seven, empty")])
+    assert samples == pytest.approx(expected, abs=1e-4)
 
 
 def test_an_unwritable_file_is_one_sentence(tmp_path: Path, voice: HibariVoice) -> None:
@@ -55,3 +61,82 @@ def test_a_missing_sound_card_is_told_and_stops_nothing(voice: HibariVoice) -> N
     speaker.close()
     assert speaker.failure is not None and "no read-back" in speaker.failure
     assert not any(thread.name == "read-back" and thread.is_alive() for thread in threading.enumerate())
+
+
+class Card:
+    """A sound card that takes sound at once; `on_write` is called after each block."""
+
+    samplerate = 48_000.0
+
+    def __init__(self) -> None:
+        self.played: list[NDArray[np.float32]] = []
+        self.aborts = 0
+        self.on_write: Callable[[], None] = lambda: None
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None: ...
+
+    def write(self, block: NDArray[np.float32]) -> None:
+        self.played.append(block[:, 0])
+        self.on_write()
+
+    def abort(self) -> None:
+        self.aborts += 1
+
+    def start(self) -> None: ...
+
+
+@pytest.fixture
+def card(monkeypatch: pytest.MonkeyPatch) -> Card:
+    card = Card()
+
+    class SoundDevice(ModuleType):
+        def query_devices(self, device: str | int | None, kind: str) -> dict[str, Any]:
+            return {"default_samplerate": card.samplerate}
+
+        def OutputStream(self, *_: object, **__: object) -> Card:
+            return card
+
+    monkeypatch.setitem(sys.modules, "sounddevice", SoundDevice("sounddevice"))
+    return card
+
+
+def test_a_sentence_is_played_whole_at_the_rate_of_the_card(voice: HibariVoice, card: Card) -> None:
+    speaker = SoundCardSpeaker(voice)
+    speaker.tone(Tone.SAVED)
+    speaker.say("four one seven, empty")
+    speaker.close()
+    said = len(tone_samples(Tone.SAVED)) + len(voice.samples("four one seven, empty"))
+    assert sum(map(len, card.played)) == pytest.approx(2 * said, abs=4)
+    assert card.aborts == 0 and speaker.failure is None
+
+
+def test_the_voice_stops_when_the_vet_speaks_and_drops_what_waits(voice: HibariVoice, card: Card) -> None:
+    ordered = threading.Event()
+    speaker = SoundCardSpeaker(voice)
+
+    def vet_speaks_after_a_quarter_second() -> None:
+        ordered.wait()
+        if len(card.played) == 5:
+            speaker.hush()
+
+    card.on_write = vet_speaks_after_a_quarter_second
+    speaker.say("four one seven, pregnant fifty six days")
+    speaker.say("four one eight, empty")
+    ordered.set()
+    speaker.close()
+    assert len(card.played) == 5 and card.aborts == 1
+
+
+def test_the_voice_speaks_again_after_it_was_hushed(voice: HibariVoice, card: Card) -> None:
+    speaker = SoundCardSpeaker(voice)
+    speaker.hush()
+    speaker.tone(Tone.QUESTION)
+    speaker.close()
+    assert sum(map(len, card.played)) == pytest.approx(2 * len(tone_samples(Tone.QUESTION)), abs=4)
+
+
+def test_phrases_said_before_are_not_spoken_anew(voice: HibariVoice) -> None:
+    assert voice.samples("four one seven") is voice.samples("four one seven")

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from voicecapture.day import Candidate, Day, Event, EventKind, ScanKind
@@ -47,6 +47,8 @@ def event_of(kind: EventKind, cow: str, number: int, pick: int) -> Event:
         st.tuples(st.sampled_from(EventKind), st.sampled_from(["417", "0042", "9"]), st.integers(0, 30)), max_size=12
     )
 )
+@example([(EventKind.ACCEPTED, "417", 0), (EventKind.ACCEPTED, "417", 0), (EventKind.TAKEN_BACK, "417", 2)])
+@example([(EventKind.QUESTION, "9", 0), (EventKind.QUESTION, "9", 1), (EventKind.QUESTION, "417", 0)])
 @settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_a_day_read_back_is_the_day_that_was_left(
     tmp_path_factory: pytest.TempPathFactory, happened: list[tuple[EventKind, str, int]]
@@ -66,9 +68,13 @@ def test_a_day_read_back_is_the_day_that_was_left(
     assert (loaded.length, loaded.last, loaded.is_stopped) == (day.length, day.last, day.is_stopped)
     again.close()
     views = sqlite3.connect(path)
-    current = {cow: number for cow, number in views.execute("select cow, event from current_result order by event")}
-    assert current == {cow: number for cow, (number, _) in day.results.items()}
-    assert {n for (n,) in views.execute("select event from open_question")} == set(day.questions)
+    # Sorted lists, so that a cow or a question shown twice is seen.
+    assert views.execute("select cow, event from current_result order by cow").fetchall() == sorted(
+        (cow, number) for cow, (number, _) in day.results.items()
+    )
+    assert views.execute("select event from open_question order by event").fetchall() == sorted(
+        (number,) for number in day.questions
+    )
     views.close()
 
 
@@ -95,7 +101,42 @@ def test_another_program_can_read_while_the_day_is_open(tmp_path: Path) -> None:
     record.close()
 
 
-@pytest.mark.parametrize("statement", ["update event set cow = '1'", "delete from event", "delete from utterance"])
+def test_every_utterance_has_its_clip(tmp_path: Path) -> None:
+    record, day_id = new_day(tmp_path / "day.db")
+    for number in (1, 2, 3):
+        record.keep(day_id, number, UTTERANCE, HEARING, Event(EventKind.IGNORED, float(number), number))
+    record.close()
+    with sqlite3.connect(tmp_path / "day.db") as reader:
+        clips = [clip for (clip,) in reader.execute("select clip from utterance order by number")]
+    assert clips == [f"day_clips/day{day_id}_{number:05d}.flac" for number in (1, 2, 3)]
+    assert sorted(path.name for path in (tmp_path / "day_clips").iterdir()) == [Path(clip).name for clip in clips]
+
+
+def test_the_last_day_is_the_one_begun_last(tmp_path: Path) -> None:
+    record = Record.open(tmp_path / "day.db")
+    assert record.last_day() is None
+    record.close()
+    for _ in range(2):
+        record, day_id = new_day(tmp_path / "day.db")
+        record.close()
+    again = Record.open(tmp_path / "day.db")
+    assert again.last_day() == day_id == 2
+    again.close()
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "update event set cow = '1'",
+        "update utterance set heard = ''",
+        "delete from event",
+        "delete from utterance",
+        "insert or replace into event select * from event",
+        "replace into event select null, day_id, number, 'ignored', at_s, utterance, null, null, null, 0, '[]', null,"
+        " null, '', null, '[]', null, null, '', recorded_at from event",
+        "insert or replace into utterance select day_id, number, 0, 0, '', strangeness, snr_db, clip from utterance",
+    ],
+)
 def test_the_record_is_only_ever_added_to(tmp_path: Path, statement: str) -> None:
     record, day_id = new_day(tmp_path / "day.db")
     record.keep(day_id, 1, UTTERANCE, HEARING, Event(EventKind.ACCEPTED, 1.1, 1, ENTRY))
@@ -116,11 +157,67 @@ def test_tables_are_strict(tmp_path: Path) -> None:
 
 def test_an_utterance_that_cannot_be_kept_leaves_nothing_behind(tmp_path: Path) -> None:
     record, day_id = new_day(tmp_path / "day.db")
-    record.keep(day_id, 1, UTTERANCE, HEARING, Event(EventKind.IGNORED, 1.1, 1))
     with pytest.raises(RecordError, match="could not be saved"):
-        record.keep(day_id, 1, UTTERANCE, HEARING, Event(EventKind.ACCEPTED, 2.1, 1, ENTRY))
-    assert record.load_day(day_id).length == 1
+        record.keep(99, 1, UTTERANCE, HEARING, Event(EventKind.ACCEPTED, 1.1, 1, ENTRY))
     record.close()
+    again = Record.open(tmp_path / "day.db")
+    assert again.load_day(day_id).length == 0
+    again.close()
+    with sqlite3.connect(tmp_path / "day.db") as reader:
+        assert reader.execute("select count(*) from utterance").fetchone() == (0,)
+
+
+def test_the_sound_of_a_kept_utterance_is_never_overwritten(tmp_path: Path) -> None:
+    record, day_id = new_day(tmp_path / "day.db")
+    record.keep(day_id, 1, UTTERANCE, HEARING, Event(EventKind.IGNORED, 1.1, 1))
+    (clip,) = (tmp_path / "day_clips").iterdir()
+    before = clip.read_bytes()
+    silence = Utterance(np.zeros(1600, np.float32), 2.0, 2.1, 0.0)
+    with pytest.raises(RecordError, match="has an utterance 1"):
+        record.keep(day_id, 1, silence, HEARING, Event(EventKind.ACCEPTED, 2.1, 1, ENTRY))
+    record.close()
+    again = Record.open(tmp_path / "day.db")
+    assert again.load_day(day_id).length == 1
+    again.close()
+    assert clip.read_bytes() == before
+
+
+def test_an_event_that_cannot_be_added_is_one_sentence(tmp_path: Path) -> None:
+    record, _ = new_day(tmp_path / "day.db")
+    with pytest.raises(RecordError, match="could not be saved"):
+        record.append(99, Event(EventKind.NOTE, 1.0))
+    record.close()
+
+
+def test_a_database_that_another_program_holds_is_one_sentence(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    connect = sqlite3.connect
+    # Without the wait of 5 s for the other program.
+    monkeypatch.setattr(sqlite3, "connect", lambda path, **options: connect(path, timeout=0.0, **options))
+    holder = connect(tmp_path / "day.db", isolation_level=None)
+    holder.execute("begin exclusive")
+    with pytest.raises(RecordError, match="Close the other program"):
+        Record.open(tmp_path / "day.db")
+    holder.execute("rollback")
+    record, _ = new_day(tmp_path / "day.db")
+    holder.execute("begin immediate")
+    with pytest.raises(RecordError, match="Close the other program"):
+        record.start_day(HERD, date(2027, 2, 10), ScanKind.AGED, "", "")
+    holder.execute("rollback")
+    holder.close()
+    record.close()
+
+
+def test_a_database_of_another_program_is_left_alone(tmp_path: Path) -> None:
+    path = tmp_path / "recipes.db"
+    other = sqlite3.connect(path)
+    other.execute("create table recipe (name text)")
+    other.close()
+    before = path.read_bytes()
+    with pytest.raises(RecordError, match="another program"):
+        Record.open(path)
+    assert path.read_bytes() == before
 
 
 def test_a_database_of_a_newer_version_is_left_alone(tmp_path: Path) -> None:

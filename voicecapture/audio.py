@@ -8,7 +8,7 @@ import time
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 import soundfile
@@ -24,8 +24,18 @@ _BLOCK_FRAMES = 8192
 _FLOOR_DBFS = -120.0
 _DEVICE_SILENCE_S = 5.0
 """A microphone that delivers nothing for so long is gone."""
+_MISSING_S = 0.25
+"""A recording shorter than it claims by more than this has lost sound; MP3 padding stays below it."""
+_UNKNOWN_FRAMES = 2**62
+"""libsndfile gives a length beyond this for a stream that does not tell its own."""
 
+_SEEK_FAILED = 39
+"""libsndfile's number for "Internal psf_fseek() failed."."""
+
+T = TypeVar("T")
 Samples = NDArray[np.float32]
+Blocks = queue.SimpleQueue[tuple[Samples, bool] | None]
+"""From the sound card: sound of shape (samples,) and whether some was lost before it; None when the card stops."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,19 +63,22 @@ def check_recording(path: Path) -> None:
         AudioError: If it is missing, a folder, no audio, or empty.
     """
     with _open(path) as file:
-        if file.frames == 0:
+        block, failure = _read_block(file)
+        if not len(block) and failure is None:
             raise AudioError(f"{path}: a recording without sound; expected samples. Record it again.")
 
 
 def _open(path: Path) -> soundfile.SoundFile:
-    if not path.exists():
-        raise AudioError(f"{path}: no such file; expected a recording. Check the name.")
-    if path.is_dir():
-        raise AudioError(f"{path}: a folder; expected a recording. Name the files in it.")
-    if path.stat().st_size == 0:
-        raise AudioError(f"{path}: an empty file; expected a recording. Copy it again from the recorder.")
     try:
+        if not path.exists():
+            raise AudioError(f"{path}: no such file; expected a recording. Check the name.")
+        if path.is_dir():
+            raise AudioError(f"{path}: a folder; expected a recording. Name the files in it.")
+        if path.stat().st_size == 0:
+            raise AudioError(f"{path}: an empty file; expected a recording. Copy it again from the recorder.")
         return soundfile.SoundFile(str(path))
+    except OSError as error:
+        raise AudioError(f"{path}: cannot be reached ({error.strerror}); expected a recording. Check it.") from error
     except (soundfile.LibsndfileError, TypeError) as error:
         raise AudioError(
             f"{path}: not a recording that can be read; expected WAV, FLAC or Ogg. Convert it."
@@ -75,39 +88,75 @@ def _open(path: Path) -> soundfile.SoundFile:
 def read_recording(path: Path) -> Iterator[AudioChunk]:
     """Read a recording of any rate, channel count and bit depth as 16 kHz mono.
 
-    A WAV file cut short is read to where it ends. A compressed file that breaks is read to where it breaks.
+    A WAV file cut short is read to where it ends. Of a compressed file that breaks, all that decodes is yielded
+    before the error.
 
     Raises:
-        AudioError: If the file cannot be read, breaks in the middle, or holds numbers that are no sound.
+        AudioError: If the file cannot be read, breaks, lacks some of its sound, or holds numbers that are no sound.
     """
+    failures: list[AudioError] = []
     with _open(path) as file:
-        yield from _chunks(_resampled(_blocks(file, path), file.samplerate))
+        yield from _chunks(_resampled(until_failure(_blocks(file, path), failures), file.samplerate))
+    if failures:
+        raise failures[0]
+
+
+def until_failure(items: Iterable[T], failures: list[AudioError]) -> Iterator[T]:
+    """Pass items on until their source fails; the failure is put into `failures` instead of being raised.
+
+    Whoever gathers items can so hand on what it has gathered before it raises the failure: sound heard before a
+    source broke is never lost.
+    """
+    try:
+        yield from items
+    except AudioError as error:
+        failures.append(error)
 
 
 def _blocks(file: soundfile.SoundFile, path: Path) -> Iterator[Samples]:
     done = 0
     while True:
-        try:
-            block = file.read(_BLOCK_FRAMES, dtype="float32", always_2d=True)
-        except soundfile.LibsndfileError as error:
+        block, failure = _read_block(file)
+        is_sound = np.isfinite(block).all(axis=1)
+        length = len(block) if is_sound.all() else int(np.argmin(is_sound))
+        if length:
+            yield block[:length].mean(axis=1)
+        done += length
+        if length < len(block):
+            raise AudioError(f"{path}: numbers that are no sound at {done / file.samplerate:.1f} s. Record it again.")
+        if failure is not None:
             raise AudioError(
                 f"{path}: breaks off at {done / file.samplerate:.1f} s; what comes before was read. "
                 "Copy it again from the recorder."
-            ) from error
+            ) from failure
         if not len(block):
-            return
-        if not np.isfinite(block).all():
-            raise AudioError(f"{path}: numbers that are no sound at {done / file.samplerate:.1f} s. Record it again.")
-        done += len(block)
-        yield block.mean(axis=1)
+            break
+    if _MISSING_S * file.samplerate < file.frames - done < _UNKNOWN_FRAMES:
+        raise AudioError(
+            f"{path}: {done / file.samplerate:.1f} s of sound; expected {file.frames / file.samplerate:.1f} s. "
+            "Part of it is damaged: copy it again from the recorder."
+        )
+
+
+def _read_block(file: soundfile.SoundFile) -> tuple[Samples, soundfile.LibsndfileError | None]:
+    """The next frames, shape (frames, channels); when the decoder fails, those that it still gave and the failure."""
+    block = np.full((_BLOCK_FRAMES, file.channels), np.nan, np.float32)
+    try:
+        return file.read(out=block), None
+    except soundfile.LibsndfileError as error:
+        # What the decoder did not reach is still NaN. soundfile seeks after every read, which fails at the end of
+        # a stream that does not tell its length: that is its end, not a fault.
+        decoded = block[: np.count_nonzero(~np.isnan(block).all(axis=1))]
+        is_end = file.frames > _UNKNOWN_FRAMES and error.code == _SEEK_FAILED
+        return decoded, None if is_end else error
 
 
 def _resampled(blocks: Iterable[Samples], rate_hz: float) -> Iterator[Samples]:
-    """Bring blocks of mono sound to 16 kHz."""
+    """Bring blocks of mono sound to 16 kHz, within -1 to 1: resampling overshoots a little, float files a lot."""
     resampler = soxr.ResampleStream(rate_hz, SAMPLE_RATE_HZ, 1, dtype="float32")
     for block in blocks:
-        yield resampler.resample_chunk(block)
-    yield resampler.resample_chunk(np.zeros(0, np.float32), last=True)
+        yield np.clip(resampler.resample_chunk(block), -1, 1)
+    yield np.clip(resampler.resample_chunk(np.zeros(0, np.float32), last=True), -1, 1)
 
 
 def _chunks(blocks: Iterable[Samples]) -> Iterator[AudioChunk]:
@@ -133,7 +182,12 @@ def paced(chunks: Iterable[AudioChunk], speed: float) -> Iterator[AudioChunk]:
         yield chunk
 
 
-def _sounddevice() -> Any:
+def load_sounddevice() -> Any:
+    """The sounddevice module, which needs the PortAudio library of the system.
+
+    Raises:
+        AudioError: If PortAudio is missing.
+    """
     try:
         import sounddevice
     except OSError as error:
@@ -150,17 +204,17 @@ def list_devices() -> str:
     Raises:
         AudioError: If PortAudio is missing.
     """
-    return str(_sounddevice().query_devices()) or "no sound devices"
+    return str(load_sounddevice().query_devices()) or "no sound devices"
 
 
 def open_microphone(device: str | int | None = None) -> Iterator[AudioChunk]:
     """Listen to a microphone until the caller stops. The callback of the sound card only queues.
 
     Raises:
-        AudioError: If PortAudio or the device is missing, or the device falls silent altogether.
+        AudioError: If PortAudio or the device is missing, or the device stops or falls silent altogether.
     """
-    sounddevice = _sounddevice()
-    blocks: queue.SimpleQueue[tuple[Samples, bool]] = queue.SimpleQueue()
+    sounddevice = load_sounddevice()
+    blocks: Blocks = queue.SimpleQueue()
 
     def take(block: Samples, _frames: int, _time: Any, status: Any) -> None:
         blocks.put((block[:, 0].copy(), bool(status.input_overflow)))
@@ -168,30 +222,44 @@ def open_microphone(device: str | int | None = None) -> Iterator[AudioChunk]:
     try:
         rate_hz = float(sounddevice.query_devices(device, "input")["default_samplerate"])
         stream = sounddevice.InputStream(
-            samplerate=rate_hz, device=device, channels=1, dtype="float32", callback=take
+            samplerate=rate_hz,
+            device=device,
+            channels=1,
+            dtype="float32",
+            callback=take,
+            finished_callback=lambda: blocks.put(None),
         )
+        stream.start()
     except (ValueError, sounddevice.PortAudioError) as error:
         name = "the default microphone" if device is None else f"microphone '{device}'"
         raise AudioError(
             f"{name}: cannot be opened ({error}); expected an input device. See `voicecapture listen --list-devices`."
         ) from error
-    with stream:
+    try:
         yield from _live_chunks(blocks, rate_hz)
+    finally:
+        stream.close()
 
 
-def _live_chunks(blocks: "queue.SimpleQueue[tuple[Samples, bool]]", rate_hz: float) -> Iterator[AudioChunk]:
+def _live_chunks(blocks: Blocks, rate_hz: float) -> Iterator[AudioChunk]:
     """Chunks of what the sound card queues, with the places marked where it lost something."""
-    lost: list[bool] = [False]
+    is_lost = False
+    failures: list[AudioError] = []
 
     def arriving() -> Iterator[Samples]:
+        nonlocal is_lost
         while True:
             try:
-                block, overflowed = blocks.get(timeout=_DEVICE_SILENCE_S)
+                arrived = blocks.get(timeout=_DEVICE_SILENCE_S)
             except queue.Empty:
-                raise AudioError("the microphone: delivers nothing any more. Plug it in and start again.") from None
-            lost[0] = lost[0] or overflowed
+                arrived = None
+            if arrived is None:
+                raise AudioError("the microphone: delivers nothing any more. Plug it in and start again.")
+            block, overflowed = arrived
+            is_lost = is_lost or overflowed
             yield block
 
-    for chunk in _chunks(_resampled(arriving(), rate_hz)):
-        yield AudioChunk(chunk.samples, chunk.start_s, lost[0])
-        lost[0] = False
+    for chunk in _chunks(_resampled(until_failure(arriving(), failures), rate_hz)):
+        yield AudioChunk(chunk.samples, chunk.start_s, is_lost)
+        is_lost = False
+    raise failures[0]

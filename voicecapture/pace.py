@@ -27,9 +27,10 @@ def pace(times_s: Sequence[float], now_s: float, left: int) -> Pace:
         now_s: Now, seconds.
         left: Cows still to come.
     """
-    if not times_s or now_s <= times_s[0]:
+    if len(times_s) < 2 or now_s <= times_s[0]:
         return Pace(None, None, None)
+    # The first cow starts the clock and is not counted: one cow is no pace.
     begun_s = max(times_s[0], now_s - RECENT_S)
-    recent = sum(begun_s <= time_s for time_s in times_s) / (now_s - begun_s)
-    whole = len(times_s) / (now_s - times_s[0])
+    recent = sum(begun_s < time_s for time_s in times_s) / (now_s - begun_s)
+    whole = (len(times_s) - 1) / (now_s - times_s[0])
     return Pace(3600 * recent, 3600 * whole, left / recent if recent and left else None)

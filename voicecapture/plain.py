@@ -1,9 +1,17 @@
 """The day as plain lines, for where there is no screen."""
 
-from voicecapture.decision import Outcome
+from voicecapture.day import EventKind
 from voicecapture.update import Update
 
-_SIGNS = {Outcome.ACCEPTED: "taken", Outcome.QUESTION: "asked", Outcome.IGNORED: "ignored"}
+# By kind and not by outcome: an entry taken back, or refused as neither, was understood but does not count.
+_WORDS = {
+    EventKind.ACCEPTED: "taken",
+    EventKind.QUESTION: "asked",
+    EventKind.IGNORED: "ignored",
+    EventKind.TAKEN_BACK: "undone",
+    EventKind.COMMAND: "command",
+    EventKind.NOTE: "note",
+}
 
 
 def log_line(update: Update) -> str | None:
@@ -14,6 +22,6 @@ def log_line(update: Update) -> str | None:
     minutes, seconds = divmod(int(event.at_s), 60)
     answer = f"-> {update.said}" if update.said else f"({event.reason})"
     return (
-        f"{minutes:3d}:{seconds:02d}  {_SIGNS[update.decision.outcome]:<7}  {counts.scanned:4d} scanned "
+        f"{minutes:3d}:{seconds:02d}  {_WORDS[event.kind]:<7}  {counts.scanned:4d} scanned "
         f"{counts.questions:2d} open   {event.heard}  {answer}"
     )

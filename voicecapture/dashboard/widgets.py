@@ -9,15 +9,35 @@ from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
 from textual.widgets import Digits, ProgressBar, Static
 
+from voicecapture.day import Event, EventKind
 from voicecapture.decision import Outcome
 from voicecapture.pace import pace
 from voicecapture.sheet import written_outcome
 from voicecapture.update import Update
 
-_SIGNS = {Outcome.ACCEPTED: "✓ taken", Outcome.QUESTION: "? asked", Outcome.IGNORED: "· passed over"}
+# By kind and not by outcome: an entry taken back, or refused as neither, was understood but does not count.
+_SIGNS = {
+    EventKind.ACCEPTED: "✓ taken",
+    EventKind.QUESTION: "? asked",
+    EventKind.TAKEN_BACK: "✗ taken back",
+    EventKind.COMMAND: "> command",
+    EventKind.NOTE: "✓ note",
+}
 _RECENT = 10
 _LOUD_DBFS = -60.0
 """Lower end of the level meter."""
+
+
+def _what(event: Event) -> str:
+    """The entry in words; of a command its name, never an entry that it did not take."""
+    if event.entry is None or event.kind is EventKind.COMMAND:
+        return event.reason.replace("_", " ")
+    return written_outcome(event.entry)
+
+
+def _cow(event: Event) -> str:
+    """The cow that an event is about; a command is about none."""
+    return event.entry.cow or "" if event.entry and event.kind is not EventKind.COMMAND else ""
 
 
 class LastEntry(Horizontal):
@@ -28,19 +48,19 @@ class LastEntry(Horizontal):
         yield Digits("", id="cow")
         yield Digits("", id="age")
         with Vertical():
-            yield Static("listening", id="outcome")
-            yield Static("", id="said")
+            yield Static("listening", id="outcome", markup=False)
+            yield Static("", id="said", markup=False)
 
     def show(self, update: Update) -> None:
         """Talk changes nothing here."""
         decision = update.decision
         if decision is None or decision.outcome is Outcome.IGNORED:
             return
-        entry = decision.event.entry
-        self.query_one("#cow", Digits).update((entry.cow if entry else None) or "")
-        self.query_one("#age", Digits).update(str(entry.days) if entry and entry.days is not None else "")
-        what = written_outcome(entry) if entry else decision.reason
-        self.query_one("#outcome", Static).update(f"{_SIGNS[decision.outcome]}  {what}")
+        event, cow = decision.event, _cow(decision.event)
+        self.query_one("#cow", Digits).update(cow)
+        age = event.entry.days if event.entry and cow else None
+        self.query_one("#age", Digits).update("" if age is None else str(age))
+        self.query_one("#outcome", Static).update(f"{_SIGNS[event.kind]}  {_what(event)}")
         self.query_one("#said", Static).update(update.said)
         self.set_class(decision.outcome is Outcome.QUESTION, "asking")
 
@@ -86,15 +106,17 @@ class Level(Vertical):
         self.query_one(ProgressBar).update(progress=max(0.0, update.level_dbfs - _LOUD_DBFS))
         voice = "voice" if update.is_speech else "     "
         self.query_one("#noise", Static).update(
-            f"{voice} {update.level_dbfs:4.0f} dB, shed {update.noise_dbfs:4.0f} dB"
+            f"{voice} {update.level_dbfs:4.0f} dBFS, shed {update.noise_dbfs:4.0f} dBFS"
         )
 
 
 class Recent(Static):
     """The last ten utterances that were more than talk."""
 
-    def on_mount(self) -> None:
+    def __init__(self) -> None:
         """Begin empty."""
+        # Reasons and the practice's own findings are text: a bracket in them is no markup.
+        super().__init__(markup=False)
         self._lines: deque[str] = deque(maxlen=_RECENT)
 
     def show(self, update: Update) -> None:
@@ -104,8 +126,8 @@ class Recent(Static):
             return
         event = decision.event
         minutes, seconds = divmod(int(event.at_s), 60)
-        cow = event.entry.cow if event.entry and event.entry.cow else ""
-        what = written_outcome(event.entry) if event.entry else event.reason
         why = f"  ({event.reason})" if decision.outcome is Outcome.QUESTION else ""
-        self._lines.appendleft(f"{minutes:3d}:{seconds:02d}  {_SIGNS[decision.outcome]:<8} {cow:>5}  {what}{why}")
+        self._lines.appendleft(
+            f"{minutes:3d}:{seconds:02d}  {_SIGNS[event.kind]:<12} {_cow(event):>5}  {_what(event)}{why}"
+        )
         self.update("\n".join(self._lines))

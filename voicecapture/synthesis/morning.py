@@ -14,6 +14,7 @@ from voicecapture.synthesis.sayings import (
     Rng,
     Saying,
     SpokenEntry,
+    clear_result,
     cow_number,
     pregnant_lead,
     unlisted_cow,
@@ -21,14 +22,12 @@ from voicecapture.synthesis.sayings import (
 )
 from voicecapture.synthesis.shed import SAMPLE_RATE_HZ, Samples, mix, room, shed_noise
 from voicecapture.synthesis.talk import MORNING_TALK
-from voicecapture.synthesis.voices import BYSTANDERS, VET, say
+from voicecapture.synthesis.voices import BYSTANDERS, VET, Voice, say
 
 COWS = 60
 _SNR_DB = 18.0
 _BYSTANDER_GAIN = 0.56
 """5 dB below the vet: they stand farther from the microphone."""
-
-_VOICES = {"vet": VET, "milker": BYSTANDERS[0], "farmer": BYSTANDERS[1]}
 
 _EMPTY_AT = (4, 13, 22, 29, 37, 48, 55)
 _RECHECK_AT = (17, 44)
@@ -47,7 +46,7 @@ class Line:
     saying: Saying
     pause_s: float
     """Silence before it."""
-    role: str = "vet"
+    voice: Voice = VET
 
 
 # ---- the script -----------------------------------------------------------------------------------
@@ -84,7 +83,8 @@ def _pause_s(rng: Rng) -> float:
 def _pregnant(cow: str, days: int, rng: Rng, kind: Kind = "entry", twins: str = "") -> Line:
     spoken_age = f"{whole(days // 7)} weeks" if days % 7 == 0 and rng.random() < 0.7 else f"{whole(days)} days"
     number = cow_number(cow, rng)
-    text = f"{number}, {pregnant_lead(number, rng)}{spoken_age}{twins}."
+    result = clear_result(number, f"{pregnant_lead(number, rng)}{spoken_age}{twins}")
+    text = f"{number}, {result}."
     return Line(Saying(text, kind, SpokenEntry(cow, "pregnant", days, bool(twins))), _pause_s(rng))
 
 
@@ -135,11 +135,11 @@ def _mishaps(rng: Rng) -> dict[int, list[Line]]:
 
 
 def _talk(sentences: Sequence[str], rng: Rng) -> list[Line]:
-    roles = ("milker", "farmer") * len(sentences)
+    voices = BYSTANDERS * len(sentences)
     pauses_s = [2.0, *rng.uniform(0.3, 0.9, len(sentences))]
     return [
-        Line(Saying(text, "talk"), float(pause_s), role)
-        for text, role, pause_s in zip(sentences, roles, pauses_s, strict=False)
+        Line(Saying(text, "talk"), float(pause_s), voice)
+        for text, voice, pause_s in zip(sentences, voices, pauses_s, strict=False)
     ]
 
 
@@ -160,20 +160,20 @@ def record(lines: Sequence[Line], seed: int) -> tuple[Samples, list[dict[str, An
 
     Returns:
         Samples, mono at 16 kHz, at 18 dB over the noise; and one row for each line with `start_s` and
-        `end_s`, `role`, `voice`, and words, meaning and kind as in a manifest.
+        `end_s`, `role` (vet or shed), `voice`, and words, meaning and kind as in a manifest.
     """
     rng = np.random.default_rng(seed)
     pieces: list[Samples] = [np.zeros(3 * SAMPLE_RATE_HZ, dtype=np.float32)]
     rows: list[dict[str, Any]] = []
     position = len(pieces[0])
     for line in lines:
-        voice = _VOICES[line.role]
-        speech = say(voice, line.saying.text, float(rng.uniform(1.0, 1.2)))
+        role = "vet" if line.voice == VET else "shed"
+        speech = say(line.voice, line.saying.text, float(rng.uniform(1.0, 1.2)))
         gap = np.zeros(round(line.pause_s * SAMPLE_RATE_HZ), dtype=np.float32)
         start, end = position + len(gap), position + len(gap) + len(speech)
         times = {"start_s": round(start / SAMPLE_RATE_HZ, 2), "end_s": round(end / SAMPLE_RATE_HZ, 2)}
-        rows.append({**times, "role": line.role, "voice": voice.name, **line.saying.described()})
-        pieces += [gap, speech if line.role == "vet" else speech * np.float32(_BYSTANDER_GAIN)]
+        rows.append({**times, "role": role, "voice": line.voice.name, **line.saying.described()})
+        pieces += [gap, speech if role == "vet" else speech * np.float32(_BYSTANDER_GAIN)]
         position = end
     pieces.append(np.zeros(4 * SAMPLE_RATE_HZ, dtype=np.float32))
     speech = room(np.concatenate(pieces), seed)

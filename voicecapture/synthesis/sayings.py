@@ -16,8 +16,6 @@ Rng = np.random.Generator
 Kind = Literal["entry", "unlisted", "lookalike", "talk", "command", "number", "result", "correction", "repeat"]
 
 _DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
-
-
 _NUMBER_WORDS = tuple(str(num2words(number)) for number in (*range(1, 20), *range(20, 100, 10)))
 _RUNS_ON = ("one", "two", "ty", "hundred", "thousand")
 """Ends of spoken numbers that the number of an age may be taken to go on from."""
@@ -121,6 +119,16 @@ def pregnant_lead(number: str, rng: Rng) -> str:
     return lead or ("pregnant " if number.endswith(_RUNS_ON) else "")
 
 
+def clear_result(number: str, result: str) -> str:
+    """The result as it may follow the number, an age without lead only after three digits said one by one.
+
+    "Six, fifty six days" might as well be cow 650 and six days: it becomes "pregnant fifty six days".
+    """
+    digits = number.split()
+    is_three_digits = len(digits) == 3 and all(digit in (*_DIGITS, "oh") for digit in digits)
+    return f"pregnant {result}" if result.startswith(_NUMBER_WORDS) and not is_three_digits else result
+
+
 def outcome(cow: str, number: str, rng: Rng) -> tuple[str, SpokenEntry]:
     """A result at random, in the shares of a scanning morning but with more that is rare.
 
@@ -161,7 +169,7 @@ def entry_saying(cow: str, kind: Kind, rng: Rng) -> Saying:
     number = cow_number(cow, rng)
     result, entry = outcome(cow, number, rng)
     comma = "" if not result.startswith(_NUMBER_WORDS) and rng.random() < 0.25 else ","
-    return Saying(f"{prefix}{number}{comma} {result}.", kind, entry)
+    return Saying(f"{prefix}{number}{comma} {clear_result(number, result)}.", kind, entry)
 
 
 # ---- what is easily taken for something else --------------------------------------------------------

@@ -209,3 +209,23 @@ def test_look_alike_ages_are_read_back_with_their_digits(short: int, morning: Mo
     spoken = sentence(replace(decision, event=replace(decision.event, entry=entry)), morning.day)
     digits = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
     assert spoken.endswith(" ".join(digits[int(d)] for d in str(short * 7)))
+
+
+def test_a_correction_after_a_question_never_touches_the_entry_before_it(morning: Morning) -> None:
+    morning.says("six oh eight pregnant eighty days")
+    morning.hears(hearing(("four one five empty", 0.6), ("four one nine empty", 0.39)))
+    decision = morning.says("correction pregnant fifty days")
+    assert decision.outcome is Outcome.QUESTION
+    assert [c.entry.cow for c in decision.event.candidates] == ["415", "419"]
+    assert morning.day.results["608"][1].entry == Entry("608", Result.PREGNANT, 80)
+    assert morning.says("second").outcome is Outcome.ACCEPTED
+    assert morning.day.results["419"][1].entry == Entry("419", Result.PREGNANT, 50)
+
+
+def test_take_that_back_after_a_question_takes_back_what_was_asked(morning: Morning) -> None:
+    morning.says("six oh eight pregnant eighty days")
+    morning.hears(hearing(("four one five empty", 0.6), ("four one nine empty", 0.39)))
+    morning.says("take that back")
+    assert morning.day.scanned == {"608"} and not morning.day.questions
+    morning.says("take that back")
+    assert not morning.day.scanned

@@ -126,7 +126,7 @@ class Day:
                 questions[number] = event
                 day = replace(day, current=number)
             case EventKind.TAKEN_BACK:
-                day = replace(day, last=None)
+                day = replace(day, last=self.last if event.replaces is None else None)
             case EventKind.IGNORED:
                 day = replace(day, current=self.current if self._is_asked() else None, is_noting=self.is_noting)
             case EventKind.COMMAND:

@@ -168,8 +168,13 @@ class _Judge:
 
     def command(self, command: Command, readings: Sequence[Reading]) -> Decision:
         if not self.is_clear(readings):
-            return self.ask("not clearly heard: say it again", readings)
+            return self.ask("not clearly heard: say it again", readings[:1])
         if command is Command.TAKE_BACK:
+            if self.day.current is not None:
+                # "That" is what was asked, not the entry before it.
+                asked = self.day.questions[self.day.current].entry
+                event = self.event(EventKind.TAKEN_BACK, "taken back", entry=asked, answers=self.day.current)
+                return Decision(Outcome.ACCEPTED, event, command)
             last = self.day.last_entry()
             if last is None:
                 return self.ignore("there is no entry to take back")
@@ -192,7 +197,7 @@ class _Judge:
         if asked is None or not asked[1].candidates:
             return self.ignore("an answer, but nothing was asked")
         if not self.is_clear(readings):
-            return self.ask("not clearly heard: first, second, or neither?", readings)
+            return self.ask("not clearly heard: first, second, or neither?", readings[:1])
         number, question = asked
         place = {Answer.FIRST: 0, Answer.YES: 0, Answer.SECOND: 1}.get(answer)
         if place is None or place >= len(question.candidates):
@@ -208,7 +213,10 @@ class _Judge:
         assert best.entry is not None
         answers, replaces = None, None
         asked = self.asked()
-        if best.corrects or self.day.is_correcting:
+        is_correction = best.corrects or self.day.is_correcting
+        if is_correction and self.day.current is not None:
+            return self.correct_question(self.day.current, readings)
+        if is_correction:
             last = self.day.last_entry()
             if last is None or last.entry is None:
                 return self.ask("a correction, but there is no entry to correct", readings)
@@ -233,6 +241,13 @@ class _Judge:
             held = self.day.results.get(entry.cow or "")
             replaces = held[0] if held else None
         return self.accept(entry, probability, "clearly heard", replaces, answers)
+
+    def correct_question(self, number: int, readings: Sequence[Reading]) -> Decision:
+        """What was asked is corrected, never the entry before it; the rest of it is still in doubt, so ask again."""
+        question = self.day.questions[number]
+        contexts = [candidate.entry for candidate in question.candidates] or [question.entry or Entry()]
+        merged = tuple(reading for context in contexts for reading in joined(self.hearing, context)[:1])
+        return self.ask("a correction of what was asked", merged or readings, answers=number)
 
     def doubt(self, phrase: Phrase, entry: Entry, replaces: int | None, answers: int | None) -> str:
         """Why an entry must be asked about; empty if it may be taken."""

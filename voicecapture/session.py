@@ -60,7 +60,7 @@ class Session:
             if said:
                 self._speaker.say(said)
                 self._said = said
-            show(self._update(heard.utterance.end_s, heard.decision))
+            show(self._update(heard.utterance.end_s, heard.decision, said))
         return self.day
 
     def _on_chunk(self, chunk: AudioChunk, speech: float) -> None:
@@ -71,10 +71,10 @@ class Session:
         self._noise_dbfs += step
         self._count += 1
         if self._count % _LEVEL_EVERY_CHUNKS == 0:
-            update = self._update(chunk.start_s, None)
+            update = self._update(chunk.start_s, None, "")
             self._show(replace(update, level_dbfs=level, is_speech=speech >= _SPEECH))
 
-    def _update(self, now_s: float, decision: Decision | None) -> Update:
+    def _update(self, now_s: float, decision: Decision | None, said: str) -> Update:
         return Update(
             day=self._ear.day,
             decision=decision,
@@ -82,7 +82,7 @@ class Session:
             level_dbfs=self._noise_dbfs,
             noise_dbfs=self._noise_dbfs,
             is_speech=False,
-            said=self._said if decision is not None else "",
+            said=said,
         )
 
 

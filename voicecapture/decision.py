@@ -25,7 +25,7 @@ class Outcome(StrEnum):
 class DecisionSettings:
     """The bars to take something without asking. Measured on the tuning recordings, see DEVELOPERS.md."""
 
-    accept_probability: float = 0.97
+    accept_probability: float = 0.95
     """Posterior from which an entry is taken."""
     accept_strangeness: float = 8.0
     """Nats by which an entry may fit worse than a free phone string and still be taken."""

@@ -17,6 +17,8 @@ _DRAWS, _FLAT_DRAWS = 200, 150
 _FLATNESS = 0.7
 """Power on the probabilities for the second set of draws, which brings in what is unlikely but sounds alike."""
 _CANDIDATES = 30
+_TEMPERATURE = 0.6
+"""Power on the likelihoods. The frames of a phone model are not independent, so that its posteriors are too sure."""
 _KEPT_READINGS = 5
 _SEED = 417
 
@@ -24,14 +26,13 @@ _SEED = 417
 class Listener:
     """A `Recogniser` on the shipped acoustic model."""
 
-    def __init__(self, temperature: float = 1.0) -> None:
+    def __init__(self) -> None:
         """Load the model.
 
-        Args:
-            temperature: Power on the likelihoods (0-1] that makes the posterior honest; see calibration.
+        Raises:
+            ModelError: If it cannot be loaded.
         """
         self._model = AcousticModel()
-        self._temperature = temperature
         self._search: Search | None = None
         self._grammar_id = 0
 
@@ -91,11 +92,11 @@ class Listener:
         self, fits: dict[Phrase, tuple[float, str]], everything: float, language: Language
     ) -> tuple[Reading, ...]:
         """Posterior of each phrase; what the candidates do not explain stays in the denominator."""
-        scores = {phrase: self._temperature * fit + language.log_prior(phrase) for phrase, (fit, _) in fits.items()}
+        scores = {phrase: _TEMPERATURE * fit + language.log_prior(phrase) for phrase, (fit, _) in fits.items()}
         explained = float(np.logaddexp.reduce([fit for fit, _ in fits.values()]))
         total = float(np.logaddexp.reduce(list(scores.values())))
         if everything > explained:
             unexplained = everything + math.log1p(-math.exp(explained - everything))
-            total = float(np.logaddexp(total, self._temperature * unexplained - 2.0))
+            total = float(np.logaddexp(total, _TEMPERATURE * unexplained - 2.0))
         best = sorted(scores, key=lambda phrase: -scores[phrase])[:_KEPT_READINGS]
         return tuple(Reading(phrase, fits[phrase][1], math.exp(scores[phrase] - total)) for phrase in best)

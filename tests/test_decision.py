@@ -9,8 +9,9 @@ from voicecapture.decision import Decision, DecisionSettings, Outcome, decide
 from voicecapture.herd import Animal, Herd
 from voicecapture.language.grammar import load_grammar
 from voicecapture.language.phrase import Command, Entry, Phrase, Result, interpret
-from voicecapture.readback import sentence
+from voicecapture.readback import sentence, tone
 from voicecapture.recogniser import Hearing, Reading
+from voicecapture.speaker import Tone
 
 GRAMMAR = load_grammar()
 HERD = Herd(Animal(cow) for cow in ("4", "13", "30", "415", "417", "419", "608", "609", "1205"))
@@ -229,3 +230,10 @@ def test_take_that_back_after_a_question_takes_back_what_was_asked(morning: Morn
     assert morning.day.scanned == {"608"} and not morning.day.questions
     morning.says("take that back")
     assert not morning.day.scanned
+
+
+def test_tones_tell_taken_asked_and_not_heard_and_talk_has_none(morning: Morning) -> None:
+    assert tone(morning.says("four one seven empty")) is Tone.SAVED
+    assert tone(morning.says("four one seven empty")) is Tone.QUESTION
+    assert tone(Morning(Day(HERD)).says("yes")) is Tone.NOT_HEARD
+    assert tone(morning.hears(Hearing((), "", 99.0))) is None

@@ -13,6 +13,10 @@ from voicecapture.language.phrase import YES_NO, Answer, Command, Entry, Phrase
 from voicecapture.recogniser import PLAUSIBLE_DAYS, Hearing, Reading
 
 
+TALK = "not an entry: talk or noise"
+"""Reason of what is passed over in silence."""
+
+
 class Outcome(StrEnum):
     """The three outcomes."""
 
@@ -95,7 +99,7 @@ class _Judge:
     def decide(self) -> Decision:
         readings = self.hearing.readings
         if not readings or self.hearing.strangeness > self.settings.talk_strangeness:
-            return self.ignore("not an entry: talk or noise")
+            return self.ignore(TALK)
         best = readings[0].phrase
         if self.day.is_stopped and best.command is not Command.GO_ON:
             if best.entry is not None and best.entry.is_whole:

@@ -6,7 +6,7 @@ fifty sound alike: "say the whole number, then the digits" (US Army rail trainin
 """
 
 from voicecapture.day import Candidate, Day, EventKind
-from voicecapture.decision import Decision, Outcome
+from voicecapture.decision import TALK, Decision, Outcome
 from voicecapture.language.numbers import say_digits, say_number
 from voicecapture.language.phrase import Command, Entry, Result
 from voicecapture.speaker import Tone
@@ -89,7 +89,9 @@ def _spoken_reason(decision: Decision) -> str:
 
 
 def tone(decision: Decision) -> Tone | None:
-    """The tone before the sentence; none for talk."""
+    """The tone before the sentence; none for talk. What was understood and changes nothing is "not heard"."""
     if decision.outcome is Outcome.ACCEPTED:
         return Tone.SAVED
-    return Tone.QUESTION if decision.outcome is Outcome.QUESTION else None
+    if decision.outcome is Outcome.QUESTION:
+        return Tone.QUESTION
+    return None if decision.reason == TALK else Tone.NOT_HEARD

@@ -28,7 +28,8 @@ def hear(samples: Samples) -> list[Heard]:
 
 def raw(name: str) -> Samples:
     """Headerless 16-bit mono at 16 kHz."""
-    return np.fromfile(DATA / name, "<i2").astype(np.float32) / 32768
+    samples: Samples = (np.fromfile(DATA / name, "<i2") / 32768).astype(np.float32)
+    return samples
 
 
 def test_digits_of_tidigits_are_heard() -> None:

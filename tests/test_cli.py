@@ -200,3 +200,16 @@ def test_the_program_starts_as_a_module() -> None:
         [sys.executable, "-m", "voicecapture", "--version"], capture_output=True, text=True, check=False
     )
     assert (done.returncode, done.stdout) == (0, f"voicecapture {__version__}\n")
+
+
+def test_a_recording_that_breaks_off_does_not_stop_the_ones_after_it(
+    run: Run, herd: Path, recording: Path, tmp_path: Path
+) -> None:
+    broken = tmp_path / "broken.ogg"
+    samples, rate_hz = soundfile.read(recording)
+    soundfile.write(broken, samples, rate_hz, format="OGG", subtype="VORBIS")
+    broken.write_bytes(broken.read_bytes()[: broken.stat().st_size * 3 // 4])
+    code, out, errors = run("hear", "--herd", herd, "--json", broken, recording)
+    files = [json.loads(line)["file"] for line in out.splitlines()]
+    assert code == 1 and str(broken) in sentence(errors)
+    assert files.count(str(recording)) == 2 and str(broken) in files

@@ -28,9 +28,9 @@ from voicecapture.audio import (
 from voicecapture.bench import measure, read_manifest, table
 from voicecapture.day import Day
 from voicecapture.doctor import examine
-from voicecapture.ear import Ear
+from voicecapture.ear import Ear, Heard
 from voicecapture.engines import ENGINES, make_recogniser
-from voicecapture.errors import RecordError, VoiceCaptureError
+from voicecapture.errors import AudioError, RecordError, VoiceCaptureError
 from voicecapture.hear import as_json, hear_file
 from voicecapture.herd import Herd
 from voicecapture.herd_list import read_herd
@@ -239,15 +239,25 @@ def hear(
     cows = read_herd(herd) if herd else Herd()
     grammar = load_grammar(practice_findings=known.findings)
     recogniser = make_recogniser(engine, model)
+    broken = False
     for path in files:
-        for heard in hear_file(path, cows, grammar, recogniser, known):
-            event = heard.decision.event
-            typer.echo(
-                as_json(path, heard)
-                if as_lines
-                else f"{path.name}  {heard.utterance.start_s:7.1f} s  {heard.decision.outcome:<9} "
-                f"{event.heard}  ({event.reason})"
-            )
+        try:
+            for heard in hear_file(path, cows, grammar, recogniser, known):
+                typer.echo(as_json(path, heard) if as_lines else _hear_line(path, heard))
+        except AudioError as error:
+            # What was read of it is told above; the files after it are heard all the same.
+            typer.echo(str(error), err=True)
+            broken = True
+    if broken:
+        raise typer.Exit(1)
+
+
+def _hear_line(path: Path, heard: Heard) -> str:
+    """One utterance as a line for a person."""
+    event = heard.decision.event
+    return (
+        f"{path.name}  {heard.utterance.start_s:7.1f} s  {heard.decision.outcome:<9} {event.heard}  ({event.reason})"
+    )
 
 
 @herd_app.command("check")

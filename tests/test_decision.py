@@ -237,3 +237,73 @@ def test_tones_tell_taken_asked_and_not_heard_and_talk_has_none(morning: Morning
     assert tone(morning.says("four one seven empty")) is Tone.QUESTION
     assert tone(Morning(Day(HERD)).says("yes")) is Tone.NOT_HEARD
     assert tone(morning.hears(Hearing((), "", 99.0))) is None
+
+
+def test_yes_never_chooses_between_two(morning: Morning) -> None:
+    morning.hears(hearing(("four one five empty", 0.6), ("four one nine empty", 0.39)))
+    assert morning.says("yes").outcome is Outcome.IGNORED
+    assert not morning.day.results and len(morning.day.questions) == 1
+    assert morning.says("first").outcome is Outcome.ACCEPTED
+    assert morning.day.scanned == {"415"}
+
+
+def test_second_never_chooses_what_was_not_offered(morning: Morning) -> None:
+    morning.hears(hearing(("four one eight empty", 0.9), ("four one nine empty", 0.09)))
+    morning.says("second")
+    assert not morning.day.results and len(morning.day.questions) == 1
+
+
+def test_a_result_does_not_settle_which_cow(morning: Morning) -> None:
+    """It may be the next cow's."""
+    morning.hears(hearing(("four one five empty", 0.6), ("four one nine empty", 0.39)))
+    assert morning.says("pregnant fifty days").outcome is Outcome.QUESTION
+    assert not morning.day.results
+
+
+def test_a_number_does_not_settle_which_age(morning: Morning) -> None:
+    morning.hears(hearing(("four one five thirty days", 0.6), ("four one five ninety days", 0.39)))
+    assert morning.says("four one five").outcome is Outcome.QUESTION
+    assert not morning.day.results
+
+
+def test_an_age_said_again_settles_the_age(morning: Morning) -> None:
+    morning.hears(hearing(("four one five pregnant thirty days", 0.6), ("four one five pregnant ninety days", 0.39)))
+    assert morning.says("pregnant ninety days").outcome is Outcome.ACCEPTED
+    assert morning.day.results["415"][1].entry == Entry("415", Result.PREGNANT, 90)
+
+
+@pytest.mark.parametrize(("probability", "strangeness"), [(0.6, 0.0), (0.999, 15.0)])
+def test_a_number_not_clearly_heard_is_not_joined_to_a_result(
+    morning: Morning, probability: float, strangeness: float
+) -> None:
+    morning.hears(hearing(("four one seven", probability), strangeness=strangeness))
+    assert morning.says("pregnant fifty six days").outcome is Outcome.QUESTION
+    assert not morning.day.results
+
+
+def test_a_scanned_cow_named_alone_is_not_overwritten_by_the_next_result(morning: Morning) -> None:
+    morning.says("four one seven pregnant fifty six days")
+    morning.says("four one seven")
+    assert morning.says("empty").outcome is Outcome.QUESTION
+    assert morning.day.results["417"][1].entry == Entry("417", Result.PREGNANT, 56)
+
+
+@pytest.mark.parametrize("alone", [False, True])
+def test_a_correction_that_had_to_be_asked_replaces_the_wrong_entry_once_answered(
+    morning: Morning, alone: bool
+) -> None:
+    morning.says("four one seven empty")
+    if alone:
+        morning.says("correction")
+    words = "four one nine empty" if alone else "correction four one nine"
+    assert morning.hears(hearing((words, 0.9))).outcome is Outcome.QUESTION
+    assert morning.day.scanned == {"417"}
+    assert morning.says("yes").outcome is Outcome.ACCEPTED
+    assert morning.day.scanned == {"419"}
+
+
+def test_an_answer_not_clearly_heard_leaves_the_question_to_be_answered(morning: Morning) -> None:
+    morning.hears(hearing(("four one five empty", 0.6), ("four one nine empty", 0.39)))
+    assert morning.says("second", probability=0.5).outcome is Outcome.IGNORED
+    assert morning.says("second").outcome is Outcome.ACCEPTED
+    assert morning.day.scanned == {"419"}

@@ -36,7 +36,16 @@ def event_of(kind: EventKind, cow: str, number: int, pick: int) -> Event:
         return Event(kind, float(number), number, Entry(cow, Result.EMPTY), probability=0.99, replaces=earlier)
     if kind is EventKind.QUESTION:
         entry = Entry(cow, Result.RECHECK, recheck_weeks=3)
-        return Event(kind, float(number), number, entry, "why", candidates=(Candidate(entry, 0.5),), answers=earlier)
+        return Event(
+            kind,
+            float(number),
+            number,
+            entry,
+            "why",
+            replaces=earlier,
+            candidates=(Candidate(entry, 0.5),),
+            answers=earlier,
+        )
     if kind is EventKind.TAKEN_BACK:
         return Event(kind, float(number), number, Entry(cow), replaces=earlier)
     return Event(kind, float(number), number, reason="stop" if kind is EventKind.COMMAND else "talk")

@@ -65,7 +65,7 @@ class Event:
     candidates: tuple[Candidate, ...] = ()
     """What a question asks about, likeliest first."""
     replaces: int | None = None
-    """Number of the event whose entry no longer counts."""
+    """Number of the event whose entry no longer counts; of a question, the one that its answer will replace."""
     answers: int | None = None
     """Number of the question that this event settles."""
     heard: str = ""
@@ -114,7 +114,7 @@ class Day:
         results, questions = dict(self.results), dict(self.questions)
         if event.answers is not None:
             questions.pop(event.answers, None)
-        if event.replaces is not None:
+        if event.replaces is not None and event.kind is not EventKind.QUESTION:
             results = {cow: held for cow, held in results.items() if held[0] != event.replaces}
         day = replace(self, length=number, current=None, is_noting=False)
         match event.kind:

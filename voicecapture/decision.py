@@ -14,6 +14,9 @@ from voicecapture.recogniser import PLAUSIBLE_DAYS, Hearing, Reading
 
 TALK = "not an entry: talk or noise"
 """Reason of what is passed over in silence."""
+_OTHER = "it may have been another"
+_UNCLEAR = "not clearly heard"
+_CORRECTED = "a correction of what was asked"
 
 
 class Outcome(StrEnum):
@@ -132,11 +135,13 @@ class _Judge:
         answers: int | None = None,
         replaces: int | None = None,
     ) -> Decision:
-        candidates = tuple(
+        whole = tuple(
             Candidate(reading.phrase.entry, reading.probability)
             for reading in readings
             if reading.phrase.entry is not None and reading.phrase.entry.is_whole
-        )[:3]
+        )
+        # No more than is said: an answer must never choose what the vet was not offered.
+        candidates = whole[: 2 if reason in (_OTHER, _CORRECTED) else 1]
         best = readings[0]
         event = self.event(
             EventKind.QUESTION,
@@ -145,6 +150,7 @@ class _Judge:
             probability=best.probability,
             candidates=candidates,
             answers=answers,
+            replaces=replaces,
         )
         return Decision(Outcome.QUESTION, event)
 
@@ -164,10 +170,7 @@ class _Judge:
     # ---- commands and answers ------------------------------------------------------------------
 
     def is_clear(self, readings: Sequence[Reading]) -> bool:
-        return (
-            readings[0].probability >= self.settings.command_probability
-            and self.hearing.strangeness <= self.settings.accept_strangeness
-        )
+        return readings[0].probability >= self.settings.command_probability and self.is_fitting()
 
     def command(self, command: Command, readings: Sequence[Reading]) -> Decision:
         if not self.is_clear(readings):
@@ -200,15 +203,23 @@ class _Judge:
         if asked is None or not asked[1].candidates:
             return self.ignore("an answer, but nothing was asked")
         if not self.is_clear(readings):
-            return self.ask("not clearly heard: first, second, or neither?", readings[:1])
+            if any(reading.phrase.entry is not None for reading in readings):
+                return self.ask(_UNCLEAR, readings)
+            return self.ignore("an answer, not clearly heard: say it again")
         number, question = asked
+        if answer is Answer.YES and len(question.candidates) > 1:
+            return self.ignore("yes to a choice of two: say first, second or neither")
         place = {Answer.FIRST: 0, Answer.YES: 0, Answer.SECOND: 1}.get(answer)
         if place is None or place >= len(question.candidates):
             event = self.event(EventKind.COMMAND, "neither: say the entry again", entry=question.entry)
             return Decision(Outcome.ACCEPTED, event)
         chosen = question.candidates[place].entry
-        held = self.day.results.get(chosen.cow or "")
-        return self.accept(chosen, 1.0, f"answered: {answer}", held[0] if held else None, number)
+        return self.accept(chosen, 1.0, f"answered: {answer}", self.replaced(chosen, question), number)
+
+    def replaced(self, entry: Entry, question: Event) -> int | None:
+        """What an answered question replaces: the entry that it corrects, or the cow's earlier result."""
+        held = self.day.results.get(entry.cow or "")
+        return question.replaces or (held[0] if held else None)
 
     # ---- entries ---------------------------------------------------------------------------------
 
@@ -227,34 +238,57 @@ class _Judge:
         elif asked is not None and asked[1].entry is not None:
             number, question = asked
             assert question.entry is not None
-            is_lone_number = not question.candidates
-            if not best.entry.is_whole and (best.entry.cow is None or not is_lone_number):
-                readings, answers = joined(self.hearing, question.entry), number
-            elif best.entry.cow in {c.entry.cow for c in question.candidates} or best.entry.cow == question.entry.cow:
-                answers = number
+            cows = {candidate.entry.cow for candidate in question.candidates} | {question.entry.cow}
+            if not best.entry.is_whole and (best.entry.cow is None or question.candidates):
+                readings = joined(self.hearing, question.entry)
+                if not self.is_rest_certain(question, best.entry):
+                    return self.ask(_OTHER, self.completed(question), number, question.replaces)
+                answers, replaces = number, question.replaces
+            elif best.entry.is_whole and best.entry.cow in cows:
+                answers, replaces = number, question.replaces
         chosen, probability = readings[0], readings[0].probability
         entry = chosen.phrase.entry
         assert entry is not None
         if not entry.is_whole:
-            return self.ask(_what_is_missing(entry), readings)
-        doubt = self.doubt(chosen.phrase, entry, replaces, answers)
+            return self.ask(_what_is_missing(entry) if self.is_fitting() else _UNCLEAR, readings)
+        doubt = self.doubt(chosen.phrase, entry, replaces)
         if doubt:
-            return self.ask(doubt, readings, answers)
-        if answers is not None:
-            held = self.day.results.get(entry.cow or "")
-            replaces = held[0] if held else None
+            return self.ask(doubt, readings, answers, replaces)
         return self.accept(entry, probability, "clearly heard", replaces, answers)
+
+    def is_rest_certain(self, question: Event, said: Entry) -> bool:
+        """Whether what `said` does not say was heard well enough when the question arose.
+
+        "Four one nine" settles which cow, never an age that was in doubt; a result never settles which cow.
+        """
+        if question.reason == _UNCLEAR or question.entry is None:
+            return False
+        if not question.candidates:
+            return (question.probability or 0.0) >= self.settings.accept_probability
+        rest = said.merged_over(question.entry)
+        agreeing = [c.probability for c in question.candidates if said.merged_over(c.entry) == rest]
+        return sum(agreeing) >= self.settings.accept_probability
+
+    def completed(self, question: Event) -> tuple[Reading, ...]:
+        """What was said now, completed from each entry that the question offered."""
+        contexts = [candidate.entry for candidate in question.candidates] or [question.entry or Entry()]
+        return tuple(dict.fromkeys(reading for context in contexts for reading in joined(self.hearing, context)[:1]))
 
     def correct_question(self, number: int, readings: Sequence[Reading]) -> Decision:
         """What was asked is corrected, never the entry before it; the rest of it is still in doubt, so ask again."""
         question = self.day.questions[number]
-        contexts = [candidate.entry for candidate in question.candidates] or [question.entry or Entry()]
-        merged = tuple(reading for context in contexts for reading in joined(self.hearing, context)[:1])
-        return self.ask("a correction of what was asked", merged or readings, answers=number)
+        readings = self.completed(question) or readings
+        return self.ask(_CORRECTED, readings, number, question.replaces)
 
-    def doubt(self, phrase: Phrase, entry: Entry, replaces: int | None, answers: int | None) -> str:
+    def is_fitting(self) -> bool:
+        """Whether the sound fits the best reading well enough to be taken."""
+        return self.hearing.strangeness <= self.settings.accept_strangeness
+
+    def doubt(self, phrase: Phrase, entry: Entry, replaces: int | None) -> str:
         """Why an entry must be asked about; empty if it may be taken."""
         assert entry.cow is not None
+        if not self.is_fitting():
+            return _UNCLEAR
         held = self.day.results.get(entry.cow)
         if held is not None and held[0] != replaces:
             return f"{entry.cow} has been scanned already"
@@ -264,10 +298,8 @@ class _Judge:
             return f"{entry.days} days is not an age that a scan finds"
         if phrase.caution and not (phrase.caution == YES_NO and self.day.kind is ScanKind.YES_NO):
             return phrase.caution
-        if self.hearing.strangeness > self.settings.accept_strangeness:
-            return "not clearly heard"
         if self.hearing.readings[0].probability < self.settings.accept_probability:
-            return "it may have been another"
+            return _OTHER
         return ""
 
 

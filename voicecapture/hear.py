@@ -39,8 +39,7 @@ def as_json(path: Path, heard: Heard) -> str:
     event = heard.decision.event
     is_entry = event.entry is not None and event.entry.is_whole and heard.decision.command is None
     heard_entries = [(r.phrase.entry, r.probability) for r in heard.hearing.readings]
-    asked = [(c.entry, c.probability) for c in event.candidates]
-    alternatives = [(e, p) for e, p in asked or heard_entries if e is not None and e.is_whole and e != event.entry]
+    alternatives = [(e, p) for e, p in heard_entries if e is not None and e.is_whole and e != event.entry]
     return json.dumps(
         {
             "file": str(path),

@@ -64,7 +64,7 @@ def sentence(decision: Decision, day: Day) -> str:
             return f"{say_digits(event.entry.cow or '') if event.entry else ''} taken back"
         case EventKind.QUESTION:
             reason = _spoken_reason(decision)
-            if "another" in event.reason and len(event.candidates) > 1:
+            if len(event.candidates) > 1:
                 return say_candidates(event.candidates)
             return f"{reason}. {say_entry(event.candidates[0].entry)}?" if event.candidates else f"{reason}?"
         case EventKind.COMMAND:

@@ -52,7 +52,8 @@ def first_tables(db: Database) -> None:
             select day_id, cow, result, days, twins, findings, recheck_weeks, stage, number as event, at_s
             from event e where kind = 'accepted' and not exists (
                 select 1 from event later where later.day_id = e.day_id and later.number > e.number
-                and (later.replaces = e.number or (later.kind = 'accepted' and later.cow = e.cow)))""",
+                and ((later.replaces = e.number and later.kind <> 'question')
+                    or (later.kind = 'accepted' and later.cow = e.cow)))""",
         """create view open_question as
             select day_id, number as event, at_s, cow, heard, reason, candidates
             from event e where kind = 'question' and not exists (

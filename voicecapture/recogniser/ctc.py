@@ -192,7 +192,8 @@ def log_likelihoods(network: PhoneNetwork, relative: Floats, meanings: Sequence[
         while pending:
             node, done = pending.pop()
             here = index[node, done]
-            for link in network.leaving(node):
+            due = meaning[done] if done < len(meaning) else None
+            for link in network.leaving_with(node, due):
                 reached = done + len(link.tokens)
                 if link.tokens and meaning[done:reached] != link.tokens:
                     continue

@@ -6,7 +6,9 @@ of the words that may follow. The tokens of meaning lie on the links that leave 
 """
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,6 +47,26 @@ class PhoneNetwork:
         """The links from one node."""
         junction = self.junctions[node]
         return self.links[junction] if junction >= 0 else (Link(node + 1, 1.0, ()),)
+
+    def leaving_with(self, node: int, token: str | None) -> Iterator[Link]:
+        """The links from one node that add no meaning, or meaning that begins with `token` (None: that only)."""
+        junction = self.junctions[node]
+        if junction < 0:
+            yield Link(node + 1, 1.0, ())
+            return
+        table = self._links_by_token[junction]
+        yield from table.get("", ())
+        if token is not None:
+            yield from table.get(token, ())
+
+    @cached_property
+    def _links_by_token(self) -> tuple[dict[str, list[Link]], ...]:
+        """The links of each junction by the first token they add; "" for none."""
+        tables: tuple[dict[str, list[Link]], ...] = tuple({} for _ in self.links)
+        for table, links in zip(tables, self.links, strict=True):
+            for link in links:
+                table.setdefault(link.tokens[0] if link.tokens else "", []).append(link)
+        return tables
 
 
 def spell_out(grammar: Grammar, phone_index: dict[str, int]) -> PhoneNetwork:

@@ -20,6 +20,8 @@ _CANDIDATES = 30
 _TEMPERATURE = 0.6
 """Power on the likelihoods. The frames of a phone model are not independent, so that its posteriors are too sure."""
 _KEPT_READINGS = 5
+_OUT_OF_REACH = 40.0
+"""Strangeness in nats from which nothing sayable is looked for; well above the bar for talk."""
 _SEED = 417
 
 
@@ -44,7 +46,7 @@ class Listener:
         everything, wordings = self._candidates(search, relative)
         heard = self._model.spell(log_probabilities)
         if not wordings:
-            return Hearing((), heard, math.inf)
+            return Hearing((), heard, -everything)
         meanings = list(wordings)
         likelihoods = log_likelihoods(search.network, relative, meanings)
         fits: dict[Phrase, tuple[float, str]] = {}
@@ -76,10 +78,13 @@ class Listener:
             for walk in walks:
                 counts[walk] = counts.get(walk, 0) + 1
 
+        everything = search.forward(relative)
+        if everything < -_OUT_OF_REACH:
+            # No meaning can be likelier than all of them together: long talk need not be searched.
+            return everything, {}
+        count(search.draw(_DRAWS, rng))
         search.forward(relative**_FLATNESS)
         count(search.draw(_FLAT_DRAWS, rng))
-        everything = search.forward(relative)
-        count(search.draw(_DRAWS, rng))
         wordings: dict[Tokens, str] = {}
         for walk in sorted(counts, key=lambda walk: -counts[walk]):
             tokens = tokens_of(search.network, walk, rng)

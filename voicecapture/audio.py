@@ -96,7 +96,7 @@ def read_recording(path: Path) -> Iterator[AudioChunk]:
     """
     failures: list[AudioError] = []
     with _open(path) as file:
-        yield from _chunks(_resampled(until_failure(_blocks(file, path), failures), file.samplerate))
+        yield from chunked(_resampled(until_failure(_blocks(file, path), failures), file.samplerate))
     if failures:
         raise failures[0]
 
@@ -183,7 +183,7 @@ def _resampled(blocks: Iterable[Samples], rate_hz: float) -> Iterator[Samples]:
     yield np.clip(resampler.resample_chunk(np.zeros(0, np.float32), last=True), -1, 1)
 
 
-def _chunks(blocks: Iterable[Samples]) -> Iterator[AudioChunk]:
+def chunked(blocks: Iterable[Samples]) -> Iterator[AudioChunk]:
     """Cut blocks of any length into chunks; the last one is filled up with silence."""
     held = np.zeros(0, np.float32)
     count = 0
@@ -283,7 +283,7 @@ def _live_chunks(blocks: Blocks, rate_hz: float) -> Iterator[AudioChunk]:
             is_lost = is_lost or overflowed
             yield block
 
-    for chunk in _chunks(_resampled(until_failure(arriving(), failures), rate_hz)):
+    for chunk in chunked(_resampled(until_failure(arriving(), failures), rate_hz)):
         yield AudioChunk(chunk.samples, chunk.start_s, is_lost)
         is_lost = False
     raise failures[0]

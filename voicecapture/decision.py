@@ -11,10 +11,12 @@ from enum import StrEnum
 from voicecapture.day import Candidate, Day, Event, EventKind, ScanKind
 from voicecapture.language.phrase import YES_NO, Answer, Command, Entry, Phrase
 from voicecapture.recogniser import PLAUSIBLE_DAYS, Hearing, Reading
+from voicecapture.segmenter import Utterance
 
 TALK = "not an entry: talk or noise"
 """Reason of what is passed over in silence."""
-_OTHER = "it may have been another"
+OTHER = "it may have been another"
+"""Reason of a question between readings; the field in doubt may follow it."""
 _UNCLEAR = "not clearly heard"
 _CORRECTED = "a correction of what was asked"
 
@@ -31,8 +33,12 @@ class Outcome(StrEnum):
 class DecisionSettings:
     """The bars to take something without asking. Measured on the tuning recordings, see DEVELOPERS.md."""
 
-    accept_probability: float = 0.95
-    """Posterior from which an entry is taken."""
+    wrong_costs: float = 250.0
+    """Questions that a wrong entry which nobody notices is worth. An entry is taken where the chance that it is
+    wrong costs less than a question."""
+    least_snr_db: float = 3.0
+    """Estimated signal-to-noise ratio below which nothing is taken without asking. The estimate counts the noise
+    under the voice: 3 dB where both are equally loud."""
     accept_strangeness: float = 8.0
     """Nats by which an entry may fit worse than a free phone string and still be taken."""
     talk_strangeness: float = 26.0
@@ -43,6 +49,11 @@ class DecisionSettings:
     """Seconds after a question in which the next words may settle it."""
     join_window_s: float = 6.0
     """Seconds between a lone cow number and the result that belongs to it."""
+
+    @property
+    def accept_probability(self) -> float:
+        """Chance of being right from which an entry is taken."""
+        return 1 - 1 / self.wrong_costs
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,8 +71,29 @@ class Decision:
         return self.event.reason
 
 
+TOO_LOUD = "too loud to trust"
+OVERDRIVEN = "the microphone is overdriven"
+BROKEN = "some of the sound was lost"
+_DISTRUST = (TOO_LOUD, OVERDRIVEN, BROKEN)
+
+
+def distrust(utterance: Utterance, settings: DecisionSettings) -> str:
+    """Why nothing in this sound may be taken without asking; empty if it may."""
+    if utterance.has_gap:
+        return BROKEN
+    if utterance.is_clipped:
+        return OVERDRIVEN
+    return TOO_LOUD if utterance.snr_db < settings.least_snr_db else ""
+
+
 def decide(
-    hearing: Hearing, day: Day, utterance: int, start_s: float, end_s: float, settings: DecisionSettings
+    hearing: Hearing,
+    day: Day,
+    utterance: int,
+    start_s: float,
+    end_s: float,
+    settings: DecisionSettings,
+    distrusted: str = "",
 ) -> Decision:
     """Decide on one utterance.
 
@@ -72,8 +104,9 @@ def decide(
         start_s: Start on the audio clock, seconds.
         end_s: End on the audio clock, seconds.
         settings: The bars.
+        distrusted: From `distrust`.
     """
-    judge = _Judge(hearing, day, utterance, start_s, end_s, settings)
+    judge = _Judge(hearing, day, utterance, start_s, end_s, settings, distrusted)
     decision = judge.decide()
     if day.is_noting and decision.outcome is Outcome.IGNORED:
         return Decision(Outcome.ACCEPTED, replace(decision.event, kind=EventKind.NOTE, reason="a spoken note"))
@@ -97,6 +130,7 @@ class _Judge:
     start_s: float
     end_s: float
     settings: DecisionSettings
+    distrusted: str
 
     def decide(self) -> Decision:
         readings = self.hearing.readings
@@ -141,7 +175,7 @@ class _Judge:
             if reading.phrase.entry is not None and reading.phrase.entry.is_whole
         )
         # No more than is said: an answer must never choose what the vet was not offered.
-        candidates = whole[: 2 if reason in (_OTHER, _CORRECTED) else 1]
+        candidates = whole[: 2 if reason.startswith((OTHER, _CORRECTED)) else 1]
         best = readings[0]
         event = self.event(
             EventKind.QUESTION,
@@ -204,7 +238,7 @@ class _Judge:
             return self.ignore("an answer, but nothing was asked")
         if not self.is_clear(readings):
             if any(reading.phrase.entry is not None for reading in readings):
-                return self.ask(_UNCLEAR, readings)
+                return self.ask(self.unclear(), readings)
             return self.ignore("an answer, not clearly heard: say it again")
         number, question = asked
         if answer is Answer.YES and len(question.candidates) > 1:
@@ -242,7 +276,7 @@ class _Judge:
             if not best.entry.is_whole and (best.entry.cow is None or question.candidates):
                 readings = joined(self.hearing, question.entry)
                 if not self.is_rest_certain(question, best.entry):
-                    return self.ask(_OTHER, self.completed(question), number, question.replaces)
+                    return self.ask(OTHER, self.completed(question), number, question.replaces)
                 answers, replaces = number, question.replaces
             elif best.entry.is_whole and best.entry.cow in cows:
                 answers, replaces = number, question.replaces
@@ -250,8 +284,12 @@ class _Judge:
         entry = chosen.phrase.entry
         assert entry is not None
         if not entry.is_whole:
-            return self.ask(_what_is_missing(entry) if self.is_fitting() else _UNCLEAR, readings)
+            return self.ask(_what_is_missing(entry) if self.is_fitting() else self.unclear(), readings)
         doubt = self.doubt(chosen.phrase, entry, replaces)
+        if doubt == OTHER:
+            field = self.doubtful_field()
+            readings = _offered(readings, field)
+            doubt = f"{OTHER} {field}".strip()
         if doubt:
             return self.ask(doubt, readings, answers, replaces)
         return self.accept(entry, probability, "clearly heard", replaces, answers)
@@ -261,7 +299,7 @@ class _Judge:
 
         "Four one nine" settles which cow, never an age that was in doubt; a result never settles which cow.
         """
-        if question.reason == _UNCLEAR or question.entry is None:
+        if question.reason in (_UNCLEAR, *_DISTRUST) or question.entry is None:
             return False
         if not question.candidates:
             return (question.probability or 0.0) >= self.settings.accept_probability
@@ -281,14 +319,25 @@ class _Judge:
         return self.ask(_CORRECTED, readings, number, question.replaces)
 
     def is_fitting(self) -> bool:
-        """Whether the sound fits the best reading well enough to be taken."""
-        return self.hearing.strangeness <= self.settings.accept_strangeness
+        """Whether the sound is good, and fits the best reading, well enough for it to be taken."""
+        return not self.distrusted and self.hearing.strangeness <= self.settings.accept_strangeness
+
+    def unclear(self) -> str:
+        """What is the matter with sound that does not fit."""
+        return self.distrusted or _UNCLEAR
+
+    def doubtful_field(self) -> str:
+        """The only field that a question has to be about: "number", "result" or "age"; empty if it is several."""
+        certainty = self.hearing.certainty
+        chances = {"number": certainty.number, "result": certainty.result, "age": certainty.age}
+        doubtful = [field for field, chance in chances.items() if chance < self.settings.accept_probability]
+        return doubtful[0] if len(doubtful) == 1 else ""
 
     def doubt(self, phrase: Phrase, entry: Entry, replaces: int | None) -> str:
         """Why an entry must be asked about; empty if it may be taken."""
         assert entry.cow is not None
         if not self.is_fitting():
-            return _UNCLEAR
+            return self.unclear()
         held = self.day.results.get(entry.cow)
         if held is not None and held[0] != replaces:
             return f"{entry.cow} has been scanned already"
@@ -299,7 +348,7 @@ class _Judge:
         if phrase.caution and not (phrase.caution == YES_NO and self.day.kind is ScanKind.YES_NO):
             return phrase.caution
         if self.hearing.readings[0].probability < self.settings.accept_probability:
-            return _OTHER
+            return OTHER
         return ""
 
 
@@ -307,3 +356,24 @@ def _what_is_missing(entry: Entry) -> str:
     if entry.cow is None:
         return "a result without a cow number"
     return f"{entry.cow} without a result"
+
+
+def _offered(readings: Sequence[Reading], field: str) -> Sequence[Reading]:
+    """The best reading and, after it, those first that differ from it in the field alone."""
+    best, *others = readings
+    assert best.phrase.entry is not None
+    same = _apart_from(best.phrase.entry, field)
+    return [best, *sorted(others, key=lambda r: r.phrase.entry is None or _apart_from(r.phrase.entry, field) != same)]
+
+
+def _apart_from(entry: Entry, field: str) -> Entry:
+    """The entry without one field."""
+    match field:
+        case "number":
+            return replace(entry, cow=None)
+        case "age":
+            return replace(entry, days=None)
+        case "result":
+            return Entry(cow=entry.cow)
+        case _:
+            return entry

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from voicecapture.audio import AudioChunk
 from voicecapture.day import Day
-from voicecapture.decision import Decision, decide
+from voicecapture.decision import Decision, decide, distrust
 from voicecapture.language.grammar import Grammar
 from voicecapture.recogniser import Hearing, Language, Recogniser
 from voicecapture.segmenter import Utterance, segment
@@ -47,7 +47,9 @@ class Ear:
             offered_s = time.perf_counter()
             hearing = self._hearing(utterance)
             number, self._next = self._next, self._next + 1
-            decision = decide(hearing, self.day, number, utterance.start_s, utterance.end_s, self._settings.decision)
+            bars = self._settings.decision
+            distrusted = distrust(utterance, bars)
+            decision = decide(hearing, self.day, number, utterance.start_s, utterance.end_s, bars, distrusted)
             self.day = self.day.after(decision.event)
             latency_s = time.perf_counter() - offered_s + self._heard_early_s
             self._heard_early_s = 0.0

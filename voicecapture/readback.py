@@ -5,8 +5,10 @@ fifty sound alike: "say the whole number, then the digits" (US Army rail trainin
 "fifteen; that is one five" (hospital safety notices on look-alike numbers).
 """
 
+from dataclasses import replace
+
 from voicecapture.day import Candidate, Day, EventKind
-from voicecapture.decision import TALK, Decision, Outcome
+from voicecapture.decision import OTHER, TALK, Decision, Outcome
 from voicecapture.language.numbers import say_digits, say_number
 from voicecapture.language.phrase import Command, Entry, Result
 from voicecapture.speaker import Tone
@@ -42,9 +44,26 @@ def say_entry(entry: Entry) -> str:
 def say_candidates(candidates: tuple[Candidate, ...]) -> str:
     """The question between two entries; only what differs is asked."""
     first, second = candidates[0].entry, candidates[1].entry
+    cow = say_digits(first.cow or "")
     if first.cow != second.cow:
-        return f"{say_digits(first.cow or '')}, or {say_digits(second.cow or '')}?"
-    return f"{say_digits(first.cow or '')}: {say_outcome(first)}, or {say_outcome(second)}?"
+        if replace(first, cow=None) != replace(second, cow=None):
+            return f"{say_entry(first)}, or {say_entry(second)}?"
+        return f"{cow}, or {say_digits(second.cow or '')}?"
+    if first.days and second.days and replace(first, days=None) == replace(second, days=None):
+        return f"{cow}: {say_age(first.days)}, or {say_age(second.days)}?"
+    return f"{cow}: {say_outcome(first)}, or {say_outcome(second)}?"
+
+
+def say_doubtful(entry: Entry, reason: str) -> str:
+    """The question about one entry; only the field in doubt is asked."""
+    cow = say_digits(entry.cow or "")
+    match reason.removeprefix(OTHER).strip():
+        case "number":
+            return f"{cow}?"
+        case "age" if entry.days:
+            return f"{cow}: {say_age(entry.days)}?"
+        case _:
+            return f"{cow}: {say_outcome(entry)}?"
 
 
 def sentence(decision: Decision, day: Day) -> str:
@@ -66,6 +85,8 @@ def sentence(decision: Decision, day: Day) -> str:
             reason = _spoken_reason(decision)
             if len(event.candidates) > 1:
                 return say_candidates(event.candidates)
+            if event.candidates and event.reason.startswith(OTHER):
+                return say_doubtful(event.candidates[0].entry, event.reason)
             return f"{reason}. {say_entry(event.candidates[0].entry)}?" if event.candidates else f"{reason}?"
         case EventKind.COMMAND:
             if decision.command is None:

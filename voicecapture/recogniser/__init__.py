@@ -1,11 +1,12 @@
 """From an utterance to readings: what it may have meant, best first, each with its probability."""
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
 from voicecapture.herd import Herd
 from voicecapture.language.grammar import Grammar
-from voicecapture.language.phrase import Phrase
+from voicecapture.language.phrase import Entry, Phrase
 from voicecapture.segmenter import Utterance
 
 
@@ -21,6 +22,40 @@ class Reading:
 
 
 @dataclass(frozen=True, slots=True)
+class Certainty:
+    """Chance, 0-1, that each field of the first reading is right. A field that it lacks counts too."""
+
+    number: float
+    result: float
+    age: float
+    phrase: float
+    """That all of it is right."""
+
+
+UNCERTAIN = Certainty(0.0, 0.0, 0.0, 0.0)
+
+
+def certainty_of(readings: Sequence[Reading]) -> Certainty:
+    """Certainty by the readings' own probabilities: the sum over all that agree with the first in a field."""
+    if not readings:
+        return UNCERTAIN
+    first = readings[0].phrase.entry
+    if first is None:
+        return Certainty(*[readings[0].probability] * 4)
+
+    def agreeing(part: Callable[[Entry], object]) -> float:
+        total = sum(r.probability for r in readings if r.phrase.entry and part(r.phrase.entry) == part(first))
+        return min(total, 1.0)
+
+    return Certainty(
+        number=agreeing(lambda entry: entry.cow),
+        result=agreeing(lambda entry: (entry.result, entry.twins, entry.findings, entry.stage)),
+        age=agreeing(lambda entry: entry.days),
+        phrase=readings[0].probability,
+    )
+
+
+@dataclass(frozen=True, slots=True)
 class Hearing:
     """Everything that a recogniser makes of one utterance."""
 
@@ -31,6 +66,7 @@ class Hearing:
     strangeness: float
     """How much worse the best reading fits than the best free phone string, in nats, 0 or more.
     Entries lie near 0, talk far above."""
+    certainty: Certainty = UNCERTAIN
 
 
 @dataclass(frozen=True)

@@ -2,13 +2,15 @@
 
 import math
 from collections.abc import Iterable
+from pathlib import Path
 
 import numpy as np
 
 from voicecapture.language.grammar import Tokens
 from voicecapture.language.phrase import Phrase, interpret
-from voicecapture.recogniser import Hearing, Language, Reading
-from voicecapture.recogniser.acoustic import AcousticModel
+from voicecapture.recogniser import Hearing, Language, Reading, certainty_of
+from voicecapture.recogniser.acoustic import MODEL, AcousticModel
+from voicecapture.recogniser.calibration import read_calibration
 from voicecapture.recogniser.ctc import Floats, Search, log_likelihoods, relative_probabilities, tokens_of
 from voicecapture.recogniser.phone_network import spell_out
 from voicecapture.segmenter import Utterance
@@ -28,13 +30,18 @@ _SEED = 417
 class Listener:
     """A `Recogniser` on the shipped acoustic model."""
 
-    def __init__(self) -> None:
+    def __init__(self, folder: Path = MODEL, is_calibrated: bool = True) -> None:
         """Load the model.
+
+        Args:
+            folder: Holds the acoustic model and its calibration.
+            is_calibrated: Give chances; otherwise posteriors as they are, which is what calibration starts from.
 
         Raises:
             ModelError: If it cannot be loaded.
         """
-        self._model = AcousticModel()
+        self._model = AcousticModel(folder)
+        self._calibration = read_calibration(folder / "calibration.json") if is_calibrated else None
         self._search: Search | None = None
         self._grammar_id = 0
 
@@ -54,11 +61,10 @@ class Listener:
             phrase = interpret(tokens)
             before, words = fits.get(phrase, (-math.inf, wordings[tokens]))
             fits[phrase] = (float(np.logaddexp(before, likelihood)), words)
-        return Hearing(
-            self._readings(fits, everything, language),
-            heard,
-            max(0.0, -max(likelihood for likelihood, _ in fits.values())),
-        )
+        readings = self._readings(fits, everything, language)
+        strangeness = max(0.0, -max(likelihood for likelihood, _ in fits.values()))
+        hearing = Hearing(readings[:_KEPT_READINGS], heard, strangeness, certainty_of(readings))
+        return self._calibration.applied(hearing, utterance.snr_db) if self._calibration else hearing
 
     def _search_for(self, language: Language) -> Search:
         """The search over the grammar's phones, built once for a grammar."""
@@ -103,5 +109,5 @@ class Listener:
         if everything > explained:
             unexplained = everything + math.log1p(-math.exp(explained - everything))
             total = float(np.logaddexp(total, _TEMPERATURE * unexplained - 2.0))
-        best = sorted(scores, key=lambda phrase: -scores[phrase])[:_KEPT_READINGS]
+        best = sorted(scores, key=lambda phrase: -scores[phrase])
         return tuple(Reading(phrase, fits[phrase][1], math.exp(scores[phrase] - total)) for phrase in best)

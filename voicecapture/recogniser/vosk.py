@@ -17,7 +17,7 @@ import vosk
 
 from voicecapture.audio import SAMPLE_RATE_HZ
 from voicecapture.errors import ModelError
-from voicecapture.recogniser import Hearing, Language
+from voicecapture.recogniser import Hearing, Language, certainty_of
 from voicecapture.recogniser.words import readings_of
 from voicecapture.segmenter import Utterance
 
@@ -92,8 +92,10 @@ def hearing_of(result: dict[str, Any], language: Language, has_unknown_word: boo
         strangeness = DOUBTFUL_STRANGENESS
     if not readings or 2 * unknown > len(best):
         strangeness = math.inf
-    capped = (replace(reading, probability=min(reading.probability, HIGHEST_PROBABILITY)) for reading in readings)
-    return Hearing(tuple(capped), " ".join(best), strangeness)
+    capped = tuple(
+        replace(reading, probability=min(reading.probability, HIGHEST_PROBABILITY)) for reading in readings
+    )
+    return Hearing(capped, " ".join(best), strangeness, certainty_of(capped))
 
 
 def _grammar_words(words: Sequence[str], grammar_words: Iterable[str]) -> list[str]:

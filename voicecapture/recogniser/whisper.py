@@ -6,7 +6,7 @@ Only for comparison in the bench. It hears freely, so that numbers come as digit
 import re
 
 from voicecapture.errors import ModelError
-from voicecapture.recogniser import Hearing, Language
+from voicecapture.recogniser import Hearing, Language, certainty_of
 from voicecapture.recogniser.words import readings_of
 from voicecapture.segmenter import Utterance
 
@@ -36,4 +36,4 @@ class Whisper:
         text = " ".join(segment.text for segment in segments)
         words = re.findall(r"[a-z]+|[0-9]+", re.sub(r"(?<=[0-9]),(?=[0-9])", "", text.lower()))
         readings = readings_of([(words, 0.0)], language)
-        return Hearing(readings, text.strip(), 0.0 if readings else float("inf"))
+        return Hearing(readings, text.strip(), 0.0 if readings else float("inf"), certainty_of(readings))

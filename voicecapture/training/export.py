@@ -65,7 +65,7 @@ class _Graph:
         mixed = self.add("MatMul", self.add("Softmax", self.add("Mul", scores, scale), axis=-1), value)
         flat = self.constant(np.array([0, -1, _WIDTH]))
         together = self.add("Reshape", self.add("Transpose", mixed, perm=[0, 2, 1, 3]), flat)
-        return self.linear(together, f"{layer}.o")
+        return self.linear(together, f"{layer}.mix")
 
 
 def build_model(weights: dict[str, NDArray[np.float16]]) -> onnx.ModelProto:
@@ -76,19 +76,19 @@ def build_model(weights: dict[str, NDArray[np.float16]]) -> onnx.ModelProto:
     """
     g = _Graph(weights)
     x = "log_mel"
-    for name, stride in (("c1", 1), ("c2", 2)):
+    for name, stride in (("conv1", 1), ("conv2", 2)):
         x = g.add("Conv", x, g.weight(f"{name}.weight"), g.weight(f"{name}.bias"), pads=[1, 1], strides=[stride])
         x = g.add("Gelu", x)
     x = g.add("Transpose", x, perm=[0, 2, 1])
     length = g.add("Gather", g.add("Shape", x), g.constant(np.array([1])), axis=0)
-    positions = g.add("Slice", g.weight("pos"), g.constant(np.array([0])), length)
+    positions = g.add("Slice", g.weight("positions"), g.constant(np.array([0])), length)
     x = g.add("Add", x, positions)
     for i in range(_LAYERS):
-        layer = f"l.{i}"
-        x = g.add("Add", x, g.attention(g.norm(x, f"{layer}.ln1"), layer))
-        inner = g.add("Gelu", g.linear(g.norm(x, f"{layer}.ln2"), f"{layer}.f1"))
-        x = g.add("Add", x, g.linear(inner, f"{layer}.f2"))
-    logits = g.linear(g.norm(x, "ln"), "head")
+        layer = f"layers.{i}"
+        x = g.add("Add", x, g.attention(g.norm(x, f"{layer}.norm1"), layer))
+        inner = g.add("Gelu", g.linear(g.norm(x, f"{layer}.norm2"), f"{layer}.up"))
+        x = g.add("Add", x, g.linear(inner, f"{layer}.down"))
+    logits = g.linear(g.norm(x, "norm"), "head")
     g.nodes.append(helper.make_node("LogSoftmax", [logits], ["log_probabilities"], axis=-1))
     count = weights["head.bias"].shape[0]
     graph = helper.make_graph(

@@ -1,0 +1,168 @@
+"""What becomes of known speech with voices that nothing was tuned on: the figures of the model card.
+
+    python -m voicecapture.training.evaluate MODEL OUT TRIALS...
+
+TRIALS are files from `trials`; MODEL is the listener's folder, for its calibration. OUT gets figures.json and
+reliability.svg.
+"""
+
+import json
+import sys
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Any
+
+import matplotlib
+import matplotlib.pyplot as plt
+import numpy as np
+from scipy.stats import binomtest
+
+from voicecapture.bench import same_entry
+from voicecapture.day import Day, EventKind
+from voicecapture.decision import DecisionSettings, Outcome, decide, distrust
+from voicecapture.herd import Animal, Herd
+from voicecapture.language.phrase import Entry
+from voicecapture.recogniser.calibration import Calibration, read_calibration
+from voicecapture.segmenter import Utterance as Sound
+from voicecapture.training.calibrate import FIELDS, Case, cases, expected_calibration_error, read_trials
+from voicecapture.training.trials import Trial, Utterance
+
+_NO_SAMPLES = np.zeros(0, np.float32)
+_ORDER = ("clean", "20", "10", "10n", "5", "0")
+
+
+def outcome(trial: Trial, calibration: Calibration, settings: DecisionSettings) -> tuple[Entry | None, str]:
+    """What was read first, and what became of it: "taken", "asked" or "lost"."""
+    cow = trial.entry.cow if trial.entry else None
+    day = Day(Herd([Animal(cow)] if cow and trial.is_listed else [Animal("1")]))
+    first: Entry | None = None
+    became = "lost"
+    for number, utterance in enumerate(trial.utterances, 1):
+        hearing = calibration.applied(utterance.hearing, utterance.snr_db)
+        sound = _sound(utterance)
+        decision = decide(hearing, day, number, number * 9.0, number * 9.0 + 2, settings, distrust(sound, settings))
+        day = day.after(decision.event)
+        if decision.command is not None or decision.outcome is Outcome.IGNORED:
+            continue
+        entry = decision.event.entry
+        if decision.event.kind is EventKind.ACCEPTED:
+            # Of several taken, a wrong one counts.
+            if became != "taken" or same_entry(first, trial.entry):
+                first = entry
+            became = "taken"
+        elif became != "taken":
+            first, became = entry or first, "asked"
+    return first, became
+
+
+def _sound(utterance: Utterance) -> Sound:
+    return Sound(_NO_SAMPLES, 0.0, utterance.duration_s, utterance.snr_db, utterance.is_clipped)
+
+
+def is_right(first: Entry | None, said: Entry | None) -> bool:
+    """Whether the reading is what was said; where a number alone was said, whether the number is."""
+    if first is not None and said is not None and said.result is None:
+        return first.cow == said.cow
+    return same_entry(first, said)
+
+
+def figures(trials: Iterable[Trial], calibration: Calibration, settings: DecisionSettings) -> dict[str, Any]:
+    """Counts and shares of a group of trials in one condition."""
+    results = [(trial, *outcome(trial, calibration, settings)) for trial in trials]
+    count = len(results)
+    right = sum(is_right(first, trial.entry) for trial, first, _ in results)
+    taken = sum(became == "taken" for _, _, became in results)
+    wrong = sum(became == "taken" and not is_right(first, trial.entry) for trial, first, became in results)
+    bound = binomtest(wrong, count).proportion_ci(method="wilson").high if count else 1.0
+    return {
+        "n": count,
+        "right": right / count,
+        "taken": taken / count,
+        "asked": sum(became == "asked" for _, _, became in results) / count,
+        "taken_wrong": wrong,
+        "taken_wrong_share": wrong / count,
+        "taken_wrong_at_most": float(bound),
+    }
+
+
+def calibration_errors(all_cases: Sequence[Case], calibration: Calibration) -> dict[str, float]:
+    """Expected calibration error of each field."""
+    errors = {}
+    for field in FIELDS:
+        chosen = [case for case in all_cases if field in case.is_right]
+        chances = np.array([_chance(case, calibration, field) for case in chosen])
+        errors[field] = expected_calibration_error(chances, np.array([case.is_right[field] for case in chosen]))
+    return errors
+
+
+def _chance(case: Case, calibration: Calibration, field: str) -> float:
+    return float(getattr(calibration, field).chance(case.posteriors[field], case.strangeness, case.snr_db))
+
+
+def reliability_diagram(all_cases: Sequence[Case], calibration: Calibration, file: Path) -> None:
+    """Share right against chance, for each field and condition."""
+    matplotlib.rcParams["svg.hashsalt"] = "voicecapture"
+    figure, axes = plt.subplots(1, len(FIELDS), figsize=(14, 3.8), sharey=True)
+    for axis, field in zip(axes, FIELDS, strict=True):
+        axis.plot([0, 1], [0, 1], color="0.7", linewidth=1)
+        for condition in _ORDER:
+            chosen = [case for case in all_cases if case.condition == condition and field in case.is_right]
+            if not chosen:
+                continue
+            chances = np.array([_chance(case, calibration, field) for case in chosen])
+            right = np.array([case.is_right[field] for case in chosen])
+            parts = np.array_split(np.argsort(chances), 8)
+            points = [(chances[part].mean(), right[part].mean()) for part in parts if len(part)]
+            axis.plot(*zip(*points, strict=True), marker="o", markersize=3, label=_name(condition))
+        axis.set_title(field)
+        axis.set_xlabel("chance given")
+    axes[0].set_ylabel("share right")
+    axes[-1].legend(fontsize=8)
+    figure.tight_layout()
+    figure.savefig(file, metadata={"Date": None})
+    plt.close(figure)
+
+
+def _name(condition: str) -> str:
+    if condition == "clean":
+        return condition
+    return f"{condition.rstrip('n')} dB" + (", 8 kHz band" if condition.endswith("n") else "")
+
+
+def main() -> None:
+    """Write the figures and the picture."""
+    model, out, *files = map(Path, sys.argv[1:])
+    calibration, settings = read_calibration(model / "calibration.json"), DecisionSettings()
+    trials = read_trials(files)
+    report: dict[str, Any] = {}
+    print(f"{'':<34}{'n':>6}{'right':>8}{'taken':>8}{'asked':>8}{'wrong':>14}{'at most':>9}")
+    for condition in _ORDER:
+        of_condition = [trial for trial in trials if trial.condition == condition]
+        groups = {
+            "entries": [t for t in of_condition if t.entry and t.entry.result and t.is_listed],
+            "people's numbers": [t for t in of_condition if t.entry and not t.entry.result],
+            "not listed": [t for t in of_condition if not t.is_listed and t.entry],
+            "talk": [t for t in of_condition if t.entry is None],
+        }
+        for source in sorted({t.source for t in of_condition}):
+            chosen = [t for t in of_condition if t.source == source and t.entry and t.is_listed]
+            groups[f"  {source}"] = chosen
+        for name, group in groups.items():
+            if group:
+                found = figures(group, calibration, settings)
+                report.setdefault(condition, {})[name.strip()] = found
+                shares = "".join(f"{100 * found[key]:7.1f}%" for key in ("right", "taken", "asked"))
+                wrong = f"{found['taken_wrong']:>6}{100 * found['taken_wrong_share']:7.2f}%"
+                print(
+                    f"{_name(condition) + ': ' + name:<34}{found['n']:>6}{shares}{wrong}{100 * found['taken_wrong_at_most']:8.2f}%"
+                )
+        errors = calibration_errors([case for case in cases(of_condition)], calibration) if of_condition else {}
+        if errors:
+            report[condition]["expected_calibration_error"] = errors
+            print("  calibration error: " + ", ".join(f"{field} {error:.3f}" for field, error in errors.items()))
+    (out / "figures.json").write_text(json.dumps(report, indent=1) + "\n", encoding="utf-8")
+    reliability_diagram(list(cases(trials)), calibration, out / "reliability.svg")
+
+
+if __name__ == "__main__":
+    main()

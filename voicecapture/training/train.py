@@ -1,0 +1,237 @@
+"""Trains the listener on one GPU.
+
+    python -m voicecapture.training.train CONFIG WHISPER.npz MEL_FILTERS.npy NOISE OUT SPEECH...
+
+WHISPER.npz comes from `whisper_weights`, each SPEECH folder from `speech` or `human`, NOISE is a folder of
+recorded noise. OUT gets weights.npz and, every minute, checkpoint.pt: started again with it there, the run goes
+on; with weights.npz alone there, a new round starts from these. It stops by itself after the config's seconds and
+at the end of its steps.
+"""
+
+import math
+import os
+import sys
+import time
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import soundfile
+import torch
+from numpy.typing import NDArray
+from torch import Tensor, nn
+
+from voicecapture.synthesis.shed import shed_noise
+from voicecapture.training.augment import Augmenter, Sounds, in_memory
+from voicecapture.training.clips import read_clips
+from voicecapture.training.config import Config, read_config
+from voicecapture.training.network import PHONES, Encoder, log_mel
+
+_DURATIONS_S = ((3.0, 0.3), (4.5, 0.35), (6.0, 0.2), (9.0, 0.15))
+"""Lengths of batches and their shares."""
+_SLOWEST = 0.85
+_SHED_S, _SHEDS = 30, 200
+_SHED_SEED = 500_000
+"""Sheds from here on are for training; the recordings that calibrate and report use smaller seeds."""
+
+
+def _shed(seed: int) -> NDArray[np.float32]:
+    return shed_noise(_SHED_S, seed)
+
+
+@dataclass
+class Batches:
+    """Chooses what is in a batch: which clips, and how they are joined."""
+
+    rows: list[dict[str, Any]]
+    config: Config
+    rng: np.random.Generator
+
+    def __post_init__(self) -> None:
+        kinds: dict[str, list[int]] = {"job": [], "general": [], "digits": [], "other": []}
+        self.by_speaker: dict[str, list[int]] = {}
+        self.by_set: dict[str, list[int]] = {}
+        for number, row in enumerate(self.rows):
+            kinds[row["kind"]].append(number)
+            if row["kind"] == "digits" and " " not in row["words"]:
+                self.by_speaker.setdefault(row["speaker"], []).append(number)
+                self.by_set.setdefault(row["set"], []).append(number)
+        self.kinds = {kind: np.array(numbers) for kind, numbers in kinds.items()}
+        self.short = np.array([n for n, row in enumerate(self.rows) if row["duration_s"] < 1.3])
+        self.talkative = [numbers for numbers in self.by_speaker.values() if len(numbers) >= 20]
+        self.durations_s = np.array([row["duration_s"] for row in self.rows])
+
+    def draw(self, size: int) -> tuple[list[list[int]], float]:
+        """The clips of each recording of a batch, and the length of all of them in seconds."""
+        lengths, shares = zip(*_DURATIONS_S, strict=True)
+        duration_s = float(self.rng.choice(lengths, p=shares))
+        return [self._recording(_SLOWEST * (duration_s - 0.2)) for _ in range(size)], duration_s
+
+    def _recording(self, longest_s: float) -> list[int]:
+        kind = self.rng.choice(list(self.config.mix), p=list(self.config.mix.values()))
+        while True:
+            if kind == "joined_digits":
+                pool = self.talkative if self.rng.random() < 0.5 else list(self.by_set.values())
+                group = pool[self.rng.integers(len(pool))]
+                pieces = self.rng.choice(group, self.rng.integers(1, 7)).tolist()
+            elif kind == "joined_words":
+                pieces = self.rng.choice(self.short, self.rng.integers(2, 6)).tolist()
+            else:
+                pieces = [int(self.rng.choice(self.kinds[kind]))]
+            if sum(self.durations_s[pieces]) + 0.16 * (len(pieces) - 1) <= longest_s:
+                return pieces
+
+
+def phone_error_rate(model: nn.Module, spectrograms: list[tuple[Tensor, list[int]]]) -> float:
+    """Edits between the most likely phone string and the true one, per true phone."""
+    edits = total = 0
+    with torch.no_grad():
+        for spectrogram, target in spectrograms:
+            best = model(spectrogram[None]).argmax(-1)[0].cpu().numpy()
+            heard = [int(p) for p, before in zip(best, [0, *best[:-1]], strict=True) if p and p != before]
+            costs = np.arange(len(heard) + 1)
+            for row, phone in enumerate(target, 1):
+                previous, costs[0] = costs.copy(), row
+                for column in range(1, len(heard) + 1):
+                    step = previous[column - 1] + (heard[column - 1] != phone)
+                    costs[column] = min(previous[column] + 1, costs[column - 1] + 1, step)
+            edits, total = edits + int(costs[-1]), total + len(target)
+    return edits / max(total, 1)
+
+
+class Training:
+    """A run: model, optimiser, and how far it is."""
+
+    def __init__(self, config: Config, whisper: Path, out: Path, device: torch.device) -> None:
+        torch.manual_seed(config.seed)
+        self.config, self.out = config, out
+        self.model = Encoder(len(PHONES)).to(device)
+        start = {name: torch.from_numpy(array).float() for name, array in np.load(whisper).items()}
+        self.model.load_state_dict(start, strict=False)
+        self.body = [p for n, p in self.model.named_parameters() if n in start]
+        self.anchors = [p.detach().clone() for p in self.body]
+        groups = [{"params": self.body}, {"params": self.model.head.parameters()}]
+        self.optimiser = torch.optim.AdamW(groups, weight_decay=0.01, fused=True)
+        self.average = {n: p.detach().clone() for n, p in self.model.named_parameters()}
+        self.step = 0
+        checkpoint = out / "checkpoint.pt"
+        if checkpoint.exists():
+            state = torch.load(checkpoint, map_location=device)
+            self.model.load_state_dict(state["model"])
+            self.optimiser.load_state_dict(state["optimiser"])
+            self.average, self.step = state["average"], state["step"]
+            print(f"going on from step {self.step}", flush=True)
+        elif (out / "weights.npz").exists():
+            finished = np.load(out / "weights.npz").items()
+            self.model.load_state_dict({name: torch.from_numpy(array).float() for name, array in finished})
+            self.average = {n: p.detach().clone() for n, p in self.model.named_parameters()}
+            print("going on from finished weights", flush=True)
+
+    def learn(self, spectrograms: Tensor, targets: list[list[int]]) -> Tensor:
+        """One step; returns the CTC loss."""
+        warmth = min(1.0, (self.step + 1) / 300) * 0.5 * (1 + math.cos(math.pi * self.step / self.config.steps))
+        rates = (self.config.body_rate, self.config.head_rate)
+        for group, rate in zip(self.optimiser.param_groups, rates, strict=True):
+            group["lr"] = rate * warmth
+        device = spectrograms.device
+        with torch.autocast("cuda", dtype=torch.bfloat16):
+            scores = self.model(spectrograms)
+        lengths = torch.tensor([len(target) for target in targets], device=device)
+        steps = torch.full((len(targets),), scores.shape[1], device=device)
+        flat = torch.tensor([phone for target in targets for phone in target], device=device)
+        loss = nn.functional.ctc_loss(scores.transpose(0, 1), flat, steps, lengths, blank=0, zero_infinity=True)
+        self.optimiser.zero_grad()
+        loss.backward()
+        # The gradient of the squared distance: the pull towards Whisper's weights keeps what they know of people.
+        with torch.no_grad():
+            apart = torch._foreach_sub(self.body, self.anchors)
+            torch._foreach_add_([p.grad for p in self.body], apart, alpha=2 * self.config.pull)
+        nn.utils.clip_grad_norm_(self.model.parameters(), 1.0)
+        self.optimiser.step()
+        self.step += 1
+        names, live = zip(*self.model.named_parameters(), strict=True)
+        share = min(0.999, self.step / (self.step + 50))
+        torch._foreach_lerp_([self.average[n] for n in names], [p.detach() for p in live], 1 - share)
+        return loss.detach()
+
+    def save(self) -> None:
+        """Write the checkpoint and the averaged weights, each in one go."""
+        state = {"model": self.model.state_dict(), "optimiser": self.optimiser.state_dict()}
+        partial = self.out / "checkpoint.part"
+        torch.save({**state, "average": self.average, "step": self.step}, partial)
+        partial.replace(self.out / "checkpoint.pt")
+        halves = {name: value.cpu().half().numpy() for name, value in self.average.items()}
+        np.savez(self.out / "weights.npz", **halves)  # type: ignore[arg-type]
+
+    def averaged(self) -> Encoder:
+        """The model with the averaged weights."""
+        model = Encoder(len(PHONES)).to(next(iter(self.average.values())).device).eval()
+        model.load_state_dict(self.average)
+        return model
+
+
+def _held_out(rows: list[dict[str, Any]], sounds: Sounds, filters: Tensor) -> list[tuple[Tensor, list[int]]]:
+    """Spectrograms and targets of clips that are not trained on, for watching the run."""
+    bank = filters.to(sounds.samples.device)[None]
+    pairs = []
+    for number, row in enumerate(rows):
+        start, end = sounds.bounds[number]
+        padded = torch.nn.functional.pad(sounds.samples[start:end].float(), (5000, 5000))
+        pairs.append((log_mel(padded[None], bank)[0], _target(row)))
+    return pairs
+
+
+def _target(row: dict[str, Any]) -> list[int]:
+    return [PHONES.index(phone) + 1 for phone in row["phones"].split()]
+
+
+def main() -> None:
+    """Train."""
+    began_s = time.monotonic()
+    config_file, whisper, mel_file, noise_folder, out, *folders = map(Path, sys.argv[1:])
+    config, device = read_config(config_file), torch.device("cuda")
+    out.mkdir(parents=True, exist_ok=True)
+    filters = torch.from_numpy(np.load(mel_file)).float()
+    rows: list[dict[str, Any]] = []
+    clips: list[NDArray[np.float32]] = []
+    for folder in folders:
+        more_rows, more_clips = read_clips(folder)
+        rows, clips = rows + more_rows, clips + more_clips
+    with ProcessPoolExecutor(os.cpu_count()) as pool:
+        sheds = list(pool.map(_shed, range(_SHED_SEED, _SHED_SEED + _SHEDS)))
+    recorded = [soundfile.read(file, dtype="float32")[0] for file in sorted(noise_folder.glob("*/*.ogg"))]
+    recorded = [sound / (sound.std() + 1e-6) * 0.05 for sound in recorded]
+    print(f"{len(rows)} clips, {sum(map(len, clips)) / 57.6e6:.2f} h, {time.monotonic() - began_s:.0f} s", flush=True)
+    # Every fortieth clip watches the run and is not trained on.
+    watched = [n for n in range(len(rows)) if n % 40 == 7]
+    watching = _held_out([rows[n] for n in watched], in_memory([clips[n] for n in watched], device), filters)
+    rows = [row for n, row in enumerate(rows) if n % 40 != 7]
+    clips = [clip for n, clip in enumerate(clips) if n % 40 != 7]
+    training = Training(config, whisper, out, device)
+    seed = config.seed + training.step
+    augmenter = Augmenter(
+        in_memory(clips, device), in_memory(sheds, device), in_memory(recorded, device), filters, seed
+    )
+    batches = Batches(rows, config, np.random.default_rng(seed))
+    targets = [_target(row) for row in rows]
+    loss, saved_s = 0.0, time.monotonic()
+    while training.step < config.steps and time.monotonic() - began_s < config.seconds:
+        pieces, duration_s = batches.draw(config.batch)
+        wanted = [[phone for number in numbers for phone in targets[number]] for numbers in pieces]
+        value = training.learn(augmenter.batch(pieces, duration_s), wanted)
+        if training.step % 50 == 0:
+            loss = 0.8 * loss + 0.2 * float(value) if loss else float(value)
+        if training.step % 500 == 0:
+            print(f"step {training.step}, {time.monotonic() - began_s:.0f} s, loss {loss:.3f}", flush=True)
+        if time.monotonic() - saved_s > 60:
+            training.save()
+            saved_s = time.monotonic()
+    training.save()
+    rate = phone_error_rate(training.averaged(), watching)
+    print(f"step {training.step}, {time.monotonic() - began_s:.0f} s, clean phone error rate {rate:.4f}", flush=True)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,202 @@
+"""Lets the listener hear known speech in known noise, and keeps what it made of it before any calibration.
+
+    python -m voicecapture.training.trials MODEL CLIPS OUT [CONDITION...]
+
+MODEL is a listener's folder, CLIPS a folder of packed clips, OUT a file of pickled trials. Conditions are clean,
+a signal-to-noise ratio in dB such as 10, or one with an n for the band of a headset at 8 kHz, such as 10n. The
+clips of people are single digits mostly: those of one speaker, or of one set, are joined to cow numbers.
+"""
+
+import pickle
+import sys
+import time
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import cache
+from multiprocessing import Pool
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from scipy.signal import butter, sosfiltfilt
+
+from voicecapture.audio import chunked
+from voicecapture.day import Day
+from voicecapture.ear import Ear, Heard
+from voicecapture.herd import Animal, Herd
+from voicecapture.language.grammar import Grammar, load_grammar
+from voicecapture.language.phrase import Entry
+from voicecapture.recogniser import Hearing
+from voicecapture.recogniser.listener import Listener
+from voicecapture.settings import Settings
+from voicecapture.synthesis.shed import SAMPLE_RATE_HZ, Samples, mix, room, shed_noise
+from voicecapture.training.clips import read_clips
+
+_LEAD_S, _TAIL_S = 0.5, 1.0
+_COWS = 1000
+_UNLISTED = 12
+"""One entry in so many is for a cow that is not in the herd."""
+_DIGITS = {
+    "zero": "0",
+    "oh": "0",
+    **{
+        word: str(n)
+        for n, word in enumerate(["one", "two", "three", "four", "five", "six", "seven", "eight", "nine"], 1)
+    },
+}
+_HUMAN_NUMBERS = 600
+
+
+@dataclass(frozen=True, slots=True)
+class Spoken:
+    """What is played to the listener."""
+
+    samples: Samples
+    words: str
+    speaker: str
+    source: str
+    """The family of a voice, or the set of recordings of people."""
+    entry: Entry | None
+    """What was said; a cow alone where people say digits; None for talk."""
+    is_listed: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Utterance:
+    """One utterance as the listener heard it."""
+
+    hearing: Hearing
+    """Not calibrated."""
+    snr_db: float
+    """As the segmenter estimates it."""
+    is_clipped: bool
+    duration_s: float
+    latency_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """One recording in one condition, and all utterances that the segmenter found in it."""
+
+    number: int
+    words: str
+    speaker: str
+    source: str
+    entry: Entry | None
+    is_listed: bool
+    condition: str
+    utterances: tuple[Utterance, ...]
+
+
+def whole_entries(rows: Sequence[dict[str, Any]], clips: Sequence[Samples]) -> Iterator[Spoken]:
+    """Entries and talk by synthetic voices."""
+    for number, (row, clip) in enumerate(zip(rows, clips, strict=True)):
+        said = row["expected"]
+        entry = Entry(**{**said, "findings": tuple(said["findings"])}) if said else None
+        family = row["voice"].split("-")[0]
+        yield Spoken(clip, row["words"], row["speaker"], family, entry, number % _UNLISTED != 0)
+
+
+def joined_numbers(rows: Sequence[dict[str, Any]], clips: Sequence[Samples]) -> Iterator[Spoken]:
+    """Cow numbers out of people's digits: strings spoken as such, and digits of one speaker, or one set, joined."""
+    rng = np.random.default_rng(7)
+    groups: dict[str, list[int]] = {}
+    for number, row in enumerate(rows):
+        if row["kind"] != "digits":
+            continue
+        words = row["words"].split()
+        if 1 < len(words) <= 5:
+            yield Spoken(clips[number], row["words"], row["speaker"], row["set"], Entry(_number(words)))
+        elif len(words) == 1:
+            name = row["speaker"] if row["set"] in ("fsdd", "asterisk_prompts_en") else row["set"]
+            groups.setdefault(name, []).append(number)
+    names = sorted(groups)
+    for turn in range(_HUMAN_NUMBERS):
+        group = groups[names[turn % len(names)]]
+        chosen = rng.choice(group, rng.integers(2, 5))
+        parts: list[Samples] = []
+        for number in chosen:
+            loud = np.flatnonzero(np.abs(clips[number]) > 0.03 * np.max(np.abs(clips[number])))
+            parts.append(clips[number][max(0, loud[0] - 200) : loud[-1] + 400])
+            parts.append(np.zeros(rng.integers(300, 2400), np.float32))
+        words = [rows[number]["words"] for number in chosen]
+        speaker = names[turn % len(names)]
+        yield Spoken(np.concatenate(parts), " ".join(words), speaker, rows[chosen[0]]["set"], Entry(_number(words)))
+
+
+def _number(words: Iterable[str]) -> str:
+    return "".join(_DIGITS[word] for word in words)
+
+
+def in_condition(speech: Samples, condition: str, seed: int) -> Samples:
+    """A recording with time before and after it, in echo and noise unless the condition is clean."""
+    padded = np.pad(speech, (int(_LEAD_S * SAMPLE_RATE_HZ), int(_TAIL_S * SAMPLE_RATE_HZ)))
+    if condition == "clean":
+        rng = np.random.default_rng(seed)
+        return np.asarray(padded + 1e-4 * rng.normal(size=len(padded)), dtype=np.float32)
+    noise = shed_noise(len(padded) / SAMPLE_RATE_HZ, seed)
+    mixed = mix(room(padded, seed), noise, float(condition.rstrip("n")))
+    if condition.endswith("n"):
+        band = butter(6, [250, 3400], "bandpass", fs=SAMPLE_RATE_HZ, output="sos")
+        mixed = np.asarray(sosfiltfilt(band, mixed), dtype=np.float32)
+    return mixed
+
+
+@cache
+def _herd_numbers() -> tuple[str, ...]:
+    return tuple(str(n) for n in np.random.default_rng(5).choice(np.arange(1, 1600), _COWS, replace=False))
+
+
+def heard(spoken: Spoken, number: int, condition: str, listener: Listener, grammar: Grammar) -> Trial:
+    """Play one recording through segmenter and listener."""
+    cow = spoken.entry.cow if spoken.entry else None
+    cows = [c for c in _herd_numbers() if c != cow] + ([cow] if cow and spoken.is_listed else [])
+    ear = Ear(Day(Herd(map(Animal, cows))), grammar, listener, Settings())
+    sound = in_condition(spoken.samples, condition, number)
+    found: list[Heard] = list(ear.hear(chunked([sound])))
+    utterances = tuple(
+        Utterance(
+            h.hearing,
+            h.utterance.snr_db,
+            h.utterance.is_clipped,
+            h.utterance.end_s - h.utterance.start_s,
+            h.latency_s,
+        )
+        for h in found
+    )
+    return Trial(
+        number, spoken.words, spoken.speaker, spoken.source, spoken.entry, spoken.is_listed, condition, utterances
+    )
+
+
+_worker: dict[str, Any] = {}
+
+
+def _start_worker(model: Path, all_spoken: list[Spoken]) -> None:
+    _worker.update(listener=Listener(model, is_calibrated=False), grammar=load_grammar(), spoken=all_spoken)
+
+
+def _work(task: tuple[int, str]) -> Trial:
+    number, condition = task
+    return heard(_worker["spoken"][number], number, condition, _worker["listener"], _worker["grammar"])
+
+
+def main() -> None:
+    """Hear all clips in all conditions."""
+    model, folder, out = map(Path, sys.argv[1:4])
+    conditions = sys.argv[4:] or ["clean", "20", "10", "5", "0"]
+    rows, clips = read_clips(folder)
+    make = whole_entries if "expected" in rows[0] else joined_numbers
+    all_spoken = list(make(rows, clips))
+    tasks = [(number, condition) for number in range(len(all_spoken)) for condition in conditions]
+    trials, began_s = [], time.monotonic()
+    with Pool(None, _start_worker, (model, all_spoken)) as pool:
+        for trial in pool.imap_unordered(_work, tasks, chunksize=4):
+            trials.append(trial)
+            if len(trials) % 500 == 0:
+                print(f"{len(trials)} of {len(tasks)}, {time.monotonic() - began_s:.0f} s", flush=True)
+    out.write_bytes(pickle.dumps(sorted(trials, key=lambda trial: (trial.condition, trial.number))))
+
+
+if __name__ == "__main__":
+    main()

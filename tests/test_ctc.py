@@ -1,7 +1,9 @@
 """The search is exact: against every alignment written out one by one."""
 
+import json
 from itertools import groupby, product
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -80,3 +82,19 @@ def test_working_memory_of_a_longer_utterance_does_not_leak_into_the_next(
     first = search.forward(relative[:3])
     search.forward(relative)
     assert search.forward(relative[:3]) == first
+
+
+@pytest.mark.parametrize("case", json.loads((Path(__file__).parent / "data" / "ctc_torch.json").read_text("utf-8")))
+def test_one_pronunciation_is_as_likely_as_torch_says(case: dict[str, Any], tmp_path: Path) -> None:
+    """The losses are of torch 2.11.0's torch.nn.functional.ctc_loss, in float64 with blank 0, natural logarithm."""
+    phones = ("AA", "B", "S", "T")
+    (tmp_path / "voicecapture.jsgf").write_text("#JSGF V1.0;\ngrammar one;\npublic <utterance> = word {x};\n")
+    spelled = " ".join(phones[label - 1] for label in case["target"])
+    (tmp_path / "pronunciations.dict").write_text(f"word  {spelled}\n")
+    network = spell_out(load_grammar(tmp_path), {phone: label for label, phone in enumerate(phones, 1)})
+    log_probabilities = np.array(case["log_probabilities"])
+    relative = relative_probabilities(log_probabilities)
+    best_path = log_probabilities.max(axis=1).sum()
+    # The file has log-probabilities to six decimals.
+    assert log_likelihoods(network, relative, [("x",)])[0] + best_path == pytest.approx(-case["loss"], abs=1e-5)
+    assert Search(network).forward(relative) + best_path == pytest.approx(-case["loss"], abs=1e-5)

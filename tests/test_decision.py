@@ -1,7 +1,5 @@
 """Take it, ask, or let it pass."""
 
-from dataclasses import replace
-
 import pytest
 
 from voicecapture.day import Day, EventKind, ScanKind
@@ -10,7 +8,7 @@ from voicecapture.herd import Animal, Herd
 from voicecapture.language.grammar import load_grammar
 from voicecapture.language.phrase import Command, Entry, Phrase, Result, interpret
 from voicecapture.readback import sentence, tone
-from voicecapture.recogniser import Hearing, Reading
+from voicecapture.recogniser import Certainty, Hearing, Reading, certainty_of
 from voicecapture.speaker import Tone
 
 GRAMMAR = load_grammar()
@@ -23,21 +21,25 @@ def phrase(words: str) -> Phrase:
     return meaning
 
 
-def hearing(*said: tuple[str, float], strangeness: float = 0.0) -> Hearing:
+def hearing(
+    *said: tuple[str, float], strangeness: float = 0.0, chances: tuple[float, float, float] | None = None
+) -> Hearing:
+    """Readings with their probabilities; the chances of number, result and age are by these unless given."""
     readings = tuple(Reading(phrase(words), words, probability) for words, probability in said)
-    return Hearing(readings, said[0][0] if said else "", strangeness)
+    certainty = Certainty(*chances, phrase=said[0][1]) if chances else certainty_of(readings)
+    return Hearing(readings, said[0][0] if said else "", strangeness, certainty)
 
 
 class Morning:
     """Speaks to one day, a few seconds between utterances."""
 
-    def __init__(self, day: Day) -> None:
-        self.day, self.now_s, self.count = day, 0.0, 0
+    def __init__(self, day: Day, settings: DecisionSettings = SETTINGS) -> None:
+        self.day, self.settings, self.now_s, self.count = day, settings, 0.0, 0
 
-    def hears(self, heard: Hearing, after_s: float = 3.0) -> Decision:
+    def hears(self, heard: Hearing, after_s: float = 3.0, distrusted: str = "") -> Decision:
         start_s = self.now_s + after_s
         self.now_s, self.count = start_s + 2.0, self.count + 1
-        decision = decide(heard, self.day, self.count, start_s, self.now_s, SETTINGS)
+        decision = decide(heard, self.day, self.count, start_s, self.now_s, self.settings, distrusted)
         self.day = self.day.after(decision.event)
         return decision
 
@@ -58,33 +60,33 @@ def test_a_clear_entry_of_a_herd_cow_is_taken(morning: Morning) -> None:
 
 
 def test_two_close_numbers_ask_which(morning: Morning) -> None:
-    decision = morning.hears(hearing(("four one five empty", 0.6), ("four one nine empty", 0.39)))
+    decision = morning.hears(hearing(("four one five empty", 0.6), ("four one nine empty", 0.399)))
     assert decision.outcome is Outcome.QUESTION
     assert sentence(decision, morning.day) == "four one five, or four one nine?"
     assert not morning.day.results
 
 
 def test_the_answer_second_takes_the_second(morning: Morning) -> None:
-    morning.hears(hearing(("four one five empty", 0.6), ("four one nine empty", 0.39)))
+    morning.hears(hearing(("four one five empty", 0.6), ("four one nine empty", 0.399)))
     assert morning.says("second").outcome is Outcome.ACCEPTED
     assert morning.day.scanned == {"419"} and not morning.day.questions
 
 
 def test_saying_the_number_again_settles_a_question(morning: Morning) -> None:
-    morning.hears(hearing(("four one five empty", 0.6), ("four one nine empty", 0.39)))
+    morning.hears(hearing(("four one five empty", 0.6), ("four one nine empty", 0.399)))
     assert morning.says("four one nine").outcome is Outcome.ACCEPTED
     assert morning.day.results["419"][1].entry == Entry("419", Result.EMPTY)
     assert not morning.day.questions
 
 
 def test_a_question_never_answered_stays_open(morning: Morning) -> None:
-    morning.hears(hearing(("four one five empty", 0.6), ("four one nine empty", 0.39)))
+    morning.hears(hearing(("four one five empty", 0.6), ("four one nine empty", 0.399)))
     morning.says("six oh eight pregnant fifty days", after_s=30)
     assert len(morning.day.questions) == 1 and morning.day.scanned == {"608"}
 
 
 def test_neither_keeps_the_question_open(morning: Morning) -> None:
-    morning.hears(hearing(("four one five empty", 0.6), ("four one nine empty", 0.39)))
+    morning.hears(hearing(("four one five empty", 0.6), ("four one nine empty", 0.399)))
     morning.says("neither")
     assert not morning.day.results and len(morning.day.questions) == 1
 
@@ -202,19 +204,9 @@ def test_counts_follow_the_events(morning: Morning) -> None:
     assert (counts.in_calf, counts.empty, counts.recheck, counts.twins) == (1, 1, 1, 1)
 
 
-@pytest.mark.parametrize("short", range(13, 20))
-def test_look_alike_ages_are_read_back_with_their_digits(short: int, morning: Morning) -> None:
-    """Fifteen and fifty: the digits tell them apart (hospital safety notices on look-alike numbers)."""
-    entry = Entry("417", Result.PREGNANT, short * 7)
-    decision = morning.says("four one seven empty")
-    spoken = sentence(replace(decision, event=replace(decision.event, entry=entry)), morning.day)
-    digits = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
-    assert spoken.endswith(" ".join(digits[int(d)] for d in str(short * 7)))
-
-
 def test_a_correction_after_a_question_never_touches_the_entry_before_it(morning: Morning) -> None:
     morning.says("six oh eight pregnant eighty days")
-    morning.hears(hearing(("four one five empty", 0.6), ("four one nine empty", 0.39)))
+    morning.hears(hearing(("four one five empty", 0.6), ("four one nine empty", 0.399)))
     decision = morning.says("correction pregnant fifty days")
     assert decision.outcome is Outcome.QUESTION
     assert [c.entry.cow for c in decision.event.candidates] == ["415", "419"]
@@ -225,7 +217,7 @@ def test_a_correction_after_a_question_never_touches_the_entry_before_it(morning
 
 def test_take_that_back_after_a_question_takes_back_what_was_asked(morning: Morning) -> None:
     morning.says("six oh eight pregnant eighty days")
-    morning.hears(hearing(("four one five empty", 0.6), ("four one nine empty", 0.39)))
+    morning.hears(hearing(("four one five empty", 0.6), ("four one nine empty", 0.399)))
     morning.says("take that back")
     assert morning.day.scanned == {"608"} and not morning.day.questions
     morning.says("take that back")
@@ -240,7 +232,7 @@ def test_tones_tell_taken_asked_and_not_heard_and_talk_has_none(morning: Morning
 
 
 def test_yes_never_chooses_between_two(morning: Morning) -> None:
-    morning.hears(hearing(("four one five empty", 0.6), ("four one nine empty", 0.39)))
+    morning.hears(hearing(("four one five empty", 0.6), ("four one nine empty", 0.399)))
     assert morning.says("yes").outcome is Outcome.IGNORED
     assert not morning.day.results and len(morning.day.questions) == 1
     assert morning.says("first").outcome is Outcome.ACCEPTED
@@ -255,19 +247,19 @@ def test_second_never_chooses_what_was_not_offered(morning: Morning) -> None:
 
 def test_a_result_does_not_settle_which_cow(morning: Morning) -> None:
     """It may be the next cow's."""
-    morning.hears(hearing(("four one five empty", 0.6), ("four one nine empty", 0.39)))
+    morning.hears(hearing(("four one five empty", 0.6), ("four one nine empty", 0.399)))
     assert morning.says("pregnant fifty days").outcome is Outcome.QUESTION
     assert not morning.day.results
 
 
 def test_a_number_does_not_settle_which_age(morning: Morning) -> None:
-    morning.hears(hearing(("four one five thirty days", 0.6), ("four one five ninety days", 0.39)))
+    morning.hears(hearing(("four one five thirty days", 0.6), ("four one five ninety days", 0.399)))
     assert morning.says("four one five").outcome is Outcome.QUESTION
     assert not morning.day.results
 
 
 def test_an_age_said_again_settles_the_age(morning: Morning) -> None:
-    morning.hears(hearing(("four one five pregnant thirty days", 0.6), ("four one five pregnant ninety days", 0.39)))
+    morning.hears(hearing(("four one five pregnant thirty days", 0.6), ("four one five pregnant ninety days", 0.399)))
     assert morning.says("pregnant ninety days").outcome is Outcome.ACCEPTED
     assert morning.day.results["415"][1].entry == Entry("415", Result.PREGNANT, 90)
 
@@ -303,7 +295,7 @@ def test_a_correction_that_had_to_be_asked_replaces_the_wrong_entry_once_answere
 
 
 def test_an_answer_not_clearly_heard_leaves_the_question_to_be_answered(morning: Morning) -> None:
-    morning.hears(hearing(("four one five empty", 0.6), ("four one nine empty", 0.39)))
+    morning.hears(hearing(("four one five empty", 0.6), ("four one nine empty", 0.399)))
     assert morning.says("second", probability=0.5).outcome is Outcome.IGNORED
     assert morning.says("second").outcome is Outcome.ACCEPTED
     assert morning.day.scanned == {"419"}

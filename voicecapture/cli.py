@@ -43,6 +43,8 @@ from voicecapture.speaker import HibariVoice, SilentSpeaker, SoundCardSpeaker, S
 from voicecapture.speech_models import add_model
 from voicecapture.store import Record
 from voicecapture.update import Update
+from voicecapture.voice_check import PHRASES, summary
+from voicecapture.voice_check import check as voice_check
 
 app = typer.Typer(
     help="Hears cow numbers and pregnancy-scan results, checks them against the herd, keeps the record.",
@@ -114,6 +116,40 @@ def demo_command(
     )
 
 
+def _microphone(device: str | None) -> Iterable[AudioChunk]:
+    return open_microphone(int(device) if device is not None and device.isdigit() else device)
+
+
+@app.command()
+def check(
+    device: Annotated[str | None, typer.Option(help="Microphone, by number or part of its name.")] = None,
+    recording: Annotated[Path | None, typer.Option("--from", help="A recording of the twenty phrases.")] = None,
+    settings: SettingsOption = None,
+    engine: EngineOption = "listener",
+    model: ModelOption = None,
+) -> None:
+    """Check a voice and a microphone with twenty phrases, where the scan will be and with its noise."""
+    if recording is not None:
+        check_recording(recording)
+    chunks = read_recording(recording) if recording is not None else _microphone(device)
+    practice = read_settings(settings)
+    grammar = load_grammar(practice_findings=practice.findings)
+    console, said = Console(), []
+
+    def prompt(number: int, phrase: str) -> None:
+        console.print(f'{number:>2} of {len(PHRASES)}: say "{phrase}"')
+
+    for one in voice_check(chunks, grammar, make_recogniser(engine, model), practice, prompt):
+        said.append(one)
+        became = "taken" if one.is_taken else "asked"
+        mark = "right" if one.is_right else f'heard as "{one.heard}"'
+        console.print(f"          {mark}, {became}, {one.snr_db:.0f} dB")
+    for line in summary(said):
+        console.print(line)
+    if not said or any(one.is_taken and not one.is_right for one in said):
+        raise typer.Exit(1)
+
+
 @app.command()
 def listen(
     herd: HerdOption = None,
@@ -138,7 +174,7 @@ def listen(
         check_recording(recording)
         chunks: Iterable[AudioChunk] = paced(read_recording(recording), speed)
     else:
-        chunks = open_microphone(int(device) if device is not None and device.isdigit() else device)
+        chunks = _microphone(device)
     speaker: Speaker = SilentSpeaker() if quiet else SoundCardSpeaker(HibariVoice())
     _run_day(
         chunks,

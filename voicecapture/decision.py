@@ -33,16 +33,18 @@ class Outcome(StrEnum):
 class DecisionSettings:
     """The bars to take something without asking. Measured on the tuning recordings, see DEVELOPERS.md."""
 
-    wrong_costs: float = 250.0
+    wrong_costs: float = 50.0
     """Questions that a wrong entry which nobody notices is worth. An entry is taken where the chance that it is
     wrong costs less than a question."""
-    least_snr_db: float = 3.0
+    least_snr_db: float = 3.5
     """Estimated signal-to-noise ratio below which nothing is taken without asking. The estimate counts the noise
     under the voice: 3 dB where both are equally loud."""
     accept_strangeness: float = 8.0
     """Nats by which an entry may fit worse than a free phone string and still be taken."""
     talk_strangeness: float = 26.0
     """Nats from which an utterance is talk or noise."""
+    entry_chance: float = 0.02
+    """Chance of being meant for the listener below which an utterance is talk."""
     command_probability: float = 0.8
     """Posterior from which a command or an answer is followed."""
     answer_window_s: float = 20.0
@@ -84,6 +86,11 @@ def distrust(utterance: Utterance, settings: DecisionSettings) -> str:
     if utterance.is_clipped:
         return OVERDRIVEN
     return TOO_LOUD if utterance.snr_db < settings.least_snr_db else ""
+
+
+def is_talk(hearing: Hearing, settings: DecisionSettings) -> bool:
+    """Whether an utterance is passed over as talk or noise."""
+    return hearing.strangeness > settings.talk_strangeness or hearing.certainty.entry < settings.entry_chance
 
 
 def decide(
@@ -134,7 +141,7 @@ class _Judge:
 
     def decide(self) -> Decision:
         readings = self.hearing.readings
-        if not readings or self.hearing.strangeness > self.settings.talk_strangeness:
+        if not readings or is_talk(self.hearing, self.settings):
             return self.ignore(TALK)
         best = readings[0].phrase
         if self.day.is_stopped and best.command is not Command.GO_ON:
@@ -309,8 +316,14 @@ class _Judge:
 
     def completed(self, question: Event) -> tuple[Reading, ...]:
         """What was said now, completed from each entry that the question offered."""
-        contexts = [candidate.entry for candidate in question.candidates] or [question.entry or Entry()]
-        return tuple(dict.fromkeys(reading for context in contexts for reading in joined(self.hearing, context)[:1]))
+        whole = Candidate(question.entry or Entry(), question.probability or 0.0)
+        completed = [
+            # What is completed is no surer than what completes it.
+            replace(reading, probability=reading.probability * context.probability)
+            for context in question.candidates or (whole,)
+            for reading in joined(self.hearing, context.entry)[:1]
+        ]
+        return tuple(dict.fromkeys(completed))
 
     def correct_question(self, number: int, readings: Sequence[Reading]) -> Decision:
         """What was asked is corrected, never the entry before it; the rest of it is still in doubt, so ask again."""
@@ -359,11 +372,12 @@ def _what_is_missing(entry: Entry) -> str:
 
 
 def _offered(readings: Sequence[Reading], field: str) -> Sequence[Reading]:
-    """The best reading and, after it, those first that differ from it in the field alone."""
+    """The best reading and those that differ from it in the field alone; all of them where no field is named."""
     best, *others = readings
-    assert best.phrase.entry is not None
+    if not field or best.phrase.entry is None:
+        return readings
     same = _apart_from(best.phrase.entry, field)
-    return [best, *sorted(others, key=lambda r: r.phrase.entry is None or _apart_from(r.phrase.entry, field) != same)]
+    return [best, *(r for r in others if r.phrase.entry and _apart_from(r.phrase.entry, field) == same)]
 
 
 def _apart_from(entry: Entry, field: str) -> Entry:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from voicecapture.audio import AudioChunk
 from voicecapture.day import Day
-from voicecapture.decision import Decision, decide, distrust
+from voicecapture.decision import Decision, decide, distrust, is_talk
 from voicecapture.language.grammar import Grammar
 from voicecapture.recogniser import Hearing, Language, Recogniser
 from voicecapture.segmenter import Utterance, segment
@@ -68,6 +68,6 @@ class Ear:
         offered_s = time.perf_counter()
         hearing = self._hearing(utterance)
         self._heard_early_s = time.perf_counter() - offered_s
-        if not hearing.readings or hearing.strangeness > self._settings.decision.talk_strangeness:
+        if not hearing.readings or is_talk(hearing, self._settings.decision):
             return True
         return hearing.readings[0].phrase.is_whole

@@ -1,6 +1,7 @@
 """The practice's settings, read from one TOML file.
 
 scan = "aged"                 # or "yes_no", for the yes/no scan before winter
+questions_per_wrong_entry = 50    # how many questions it is worth to keep one wrong entry out, 20 to 10000
 
 [findings]                    # the practice's own findings: name = how it is said, in ARPAbet
 mastitis = "M AE S T AY T AH S"
@@ -17,6 +18,8 @@ from voicecapture.decision import DecisionSettings
 from voicecapture.errors import GrammarError
 from voicecapture.language.grammar import Phones, read_phones
 from voicecapture.segmenter import SegmenterSettings
+
+_WRONG_COSTS = "questions_per_wrong_entry"
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,12 +46,21 @@ def read_settings(path: Path | None) -> Settings:
         raise GrammarError(f"{path}: cannot be read ({error.strerror}). Name an existing settings file.") from error
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise GrammarError(f"{path}: not a TOML file ({error}). Mend the line.") from error
-    unknown = set(table) - {"scan", "findings"}
+    unknown = set(table) - {"scan", "findings", _WRONG_COSTS}
     if unknown:
-        raise GrammarError(f"{path}: unknown setting '{min(unknown)}'; expected scan or findings. Remove it.")
+        raise GrammarError(
+            f"{path}: unknown setting '{min(unknown)}'; expected scan, {_WRONG_COSTS} or findings. Remove it."
+        )
+    costs = table.get(_WRONG_COSTS, DecisionSettings().wrong_costs)
+    if isinstance(costs, bool) or not isinstance(costs, int | float) or not 20 <= costs <= 10_000:
+        raise GrammarError(f"{path}: {_WRONG_COSTS} is {costs!r}; expected a number from 20 to 10000. Correct it.")
     if table.get("scan", "aged") not in list(ScanKind):
         raise GrammarError(f'{path}: scan is {table["scan"]!r}; expected "aged" or "yes_no". Correct it.')
-    return Settings(ScanKind(table.get("scan", "aged")), _read_findings(table.get("findings", {}), path))
+    return Settings(
+        ScanKind(table.get("scan", "aged")),
+        _read_findings(table.get("findings", {}), path),
+        decision=DecisionSettings(wrong_costs=costs),
+    )
 
 
 def _read_findings(table: object, path: Path) -> dict[str, tuple[Phones, ...]]:

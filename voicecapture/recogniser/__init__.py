@@ -30,6 +30,8 @@ class Certainty:
     age: float
     phrase: float
     """That all of it is right."""
+    entry: float = 1.0
+    """That the utterance was meant for the listener, and is no talk; 1 where an engine cannot tell."""
 
 
 UNCERTAIN = Certainty(0.0, 0.0, 0.0, 0.0)

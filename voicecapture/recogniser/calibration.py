@@ -8,7 +8,7 @@ voices that were not trained on and are not reported on.
 
 import json
 import math
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from voicecapture.errors import ModelError
@@ -56,6 +56,8 @@ class Calibration:
     result: FieldModel
     age: FieldModel
     phrase: FieldModel
+    entry: FieldModel
+    """Not a field but whether it is an entry at all; its posterior is that of the phrase."""
 
     def applied(self, hearing: Hearing, snr_db: float) -> Hearing:
         """The hearing with chances in place of posteriors.
@@ -64,10 +66,11 @@ class Calibration:
         """
         if not hearing.readings:
             return hearing
-        models = {field.name: getattr(self, field.name) for field in fields(Certainty)}
+        raw = hearing.certainty
+        posteriors = {"number": raw.number, "result": raw.result, "age": raw.age, "phrase": raw.phrase}
         chances = {
-            name: model.chance(getattr(hearing.certainty, name), hearing.strangeness, snr_db)
-            for name, model in models.items()
+            name: getattr(self, name).chance(posterior, hearing.strangeness, snr_db)
+            for name, posterior in (posteriors | {"entry": raw.phrase}).items()
         }
         best, *others = hearing.readings
         share = (1 - chances["phrase"]) / max(1 - best.probability, _EDGE)
@@ -88,5 +91,5 @@ def read_calibration(file: Path) -> Calibration:
     try:
         content = json.loads(file.read_text(encoding="utf-8"))
         return Calibration(**{name: FieldModel(**weights) for name, weights in content["fields"].items()})
-    except (OSError, ValueError, KeyError, TypeError) as error:
+    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
         raise ModelError(f"{file}: the calibration cannot be read ({error}). Reinstall voicecapture.") from error

@@ -15,13 +15,11 @@ _RHOTIC: tuple[Accent, ...] = ("american", "irish", "scottish")
 _RULES: dict[Accent, dict[str, str]] = {
     "american": {},
     "british": {},
-    # "Six" with the vowel of "the", "ten" near "tin", "calf" far forward, "near" and "air" alike.
+    # "Six" with the vowel of "the", "ten" near "tin", "calf" far forward.
     "new-zealand": {
-        "ɛə": "ɪə",
         "ɪə": "ɪə",
         "ɪ": "ə",
         "ɛ": "ɪ",
-        "æ": "ɛ",
         "ɑː": "aː",
         "A": "æɪ",
         "I": "ɒɪ",

@@ -22,7 +22,7 @@ from voicecapture.language.phrase import Entry
 from voicecapture.recogniser.calibration import Calibration, FieldModel, features
 from voicecapture.training.trials import Trial
 
-FIELDS = ("number", "result", "age", "phrase")
+FIELDS = ("number", "result", "age", "phrase", "entry")
 _RIDGE = 1e-3
 _TALK_STRANGENESS = DecisionSettings().talk_strangeness
 
@@ -47,23 +47,26 @@ def read_trials(files: Iterable[Path]) -> list[Trial]:
 def cases(trials: Iterable[Trial]) -> Iterator[Case]:
     """Utterances that were read as an entry, out of trials that came out in one piece.
 
-    Talk counts, as an entry that is wrong. Where people said a number alone, only the number counts.
+    Talk counts, as an entry that is wrong; beyond the bar for talk only as to whether it is an entry. Where people
+    said a number alone, only the number counts.
     """
     for trial in trials:
         if len(trial.utterances) != 1:
             continue
         utterance = trial.utterances[0]
         hearing = utterance.hearing
-        if not hearing.readings or hearing.strangeness > _TALK_STRANGENESS:
-            continue
-        entry = hearing.readings[0].phrase.entry
+        entry = hearing.readings[0].phrase.entry if hearing.readings else None
         is_number_alone = trial.entry is not None and trial.entry.result is None
         if entry is None or (is_number_alone and entry.cow is None):
             continue
         right = right_fields(entry, trial.entry)
-        if is_number_alone:
-            right = {"number": right["number"]}
-        posteriors = {name: getattr(hearing.certainty, name) for name in FIELDS}
+        if hearing.strangeness > _TALK_STRANGENESS:
+            right = {"entry": right["entry"]}
+        elif is_number_alone:
+            right = {"number": right["number"], "entry": True}
+        raw = hearing.certainty
+        posteriors = {"number": raw.number, "result": raw.result, "age": raw.age, "phrase": raw.phrase}
+        posteriors["entry"] = raw.phrase
         yield Case(posteriors, hearing.strangeness, utterance.snr_db, right, trial.condition, trial.source)
 
 
@@ -74,7 +77,7 @@ def right_fields(heard: Entry, said: Entry | None) -> dict[str, bool]:
     number = heard.cow == said.cow
     result = (heard.result, heard.twins, set(heard.findings)) == (said.result, said.twins, set(said.findings))
     age = heard.days == said.days
-    return {"number": number, "result": result, "age": age, "phrase": number and result and age}
+    return {"number": number, "result": result, "age": age, "phrase": number and result and age, "entry": True}
 
 
 def fit(all_cases: Iterable[Case], field: str) -> FieldModel:

@@ -11,6 +11,12 @@ import numpy as np
 import soundfile
 from numpy.typing import NDArray
 
+PHONES = (
+    *("AA", "AE", "AH", "AO", "AW", "AY", "B", "CH", "D", "DH", "EH", "ER", "EY", "F", "G", "HH", "IH", "IY", "JH"),
+    *("K", "L", "M", "N", "NG", "OW", "OY", "P", "R", "S", "SH", "T", "TH", "UH", "UW", "V", "W", "Y", "Z", "ZH"),
+)
+"""ARPAbet without stress, as CMUdict writes it."""
+
 _OPUS_COMPRESSION = 0.95
 """About 25 kbit/s."""
 

@@ -129,6 +129,12 @@ def _name(condition: str) -> str:
     return f"{condition.rstrip('n')} dB" + (", 8 kHz band" if condition.endswith("n") else "")
 
 
+def _line(name: str, found: dict[str, Any]) -> str:
+    shares = "".join(f"{100 * found[key]:7.1f}%" for key in ("right", "taken", "asked"))
+    wrong = f"{found['taken_wrong']:>6}{100 * found['taken_wrong_share']:7.2f}%"
+    return f"{name:<34}{found['n']:>6}{shares}{wrong}{100 * found['taken_wrong_at_most']:8.2f}%"
+
+
 def main() -> None:
     """Write the figures and the picture."""
     model, out, *files = map(Path, sys.argv[1:])
@@ -151,11 +157,7 @@ def main() -> None:
             if group:
                 found = figures(group, calibration, settings)
                 report.setdefault(condition, {})[name.strip()] = found
-                shares = "".join(f"{100 * found[key]:7.1f}%" for key in ("right", "taken", "asked"))
-                wrong = f"{found['taken_wrong']:>6}{100 * found['taken_wrong_share']:7.2f}%"
-                print(
-                    f"{_name(condition) + ': ' + name:<34}{found['n']:>6}{shares}{wrong}{100 * found['taken_wrong_at_most']:8.2f}%"
-                )
+                print(_line(f"{_name(condition)}: {name}", found))
         errors = calibration_errors([case for case in cases(of_condition)], calibration) if of_condition else {}
         if errors:
             report[condition]["expected_calibration_error"] = errors

@@ -1,16 +1,14 @@
-"""Write trained encoder weights as the ONNX file that the listener runs.
+"""Write trained weights as the ONNX file that the listener runs.
 
-    python -m voicecapture.training.export WEIGHTS.npz PHONES.json MEL_FILTERS.npy FOLDER
+    python -m voicecapture.training.export MEL_FILTERS.npy FOLDER WEIGHTS.npz...
 
-Needs the package onnx. Weights are kept as float16 and widened when the model is loaded, so that the file
-stays small and the arithmetic is float32. Architecture: the encoder of Whisper tiny.en (Radford et al. 2022,
-"Robust Speech Recognition via Large-Scale Weak Supervision") run on the utterance itself, and a linear
-layer to phones.
-"""
+The weights of several rounds are averaged (Wortsman et al. 2022, "Model soups"). Needs the package onnx.
+Weights are kept as float16 and widened when the model is loaded, so that the file"""
 
 import json
 import shutil
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +16,8 @@ import numpy as np
 import onnx
 from numpy.typing import NDArray
 from onnx import TensorProto, helper, numpy_helper
+
+from voicecapture.training.clips import PHONES
 
 _LAYERS, _WIDTH, _HEADS = 4, 384, 6
 
@@ -103,12 +103,20 @@ def build_model(weights: dict[str, NDArray[np.float16]]) -> onnx.ModelProto:
     return model
 
 
+def averaged(files: Sequence[Path]) -> dict[str, NDArray[np.float16]]:
+    """Mean of the weights of several files, name by name."""
+    rounds = [dict(np.load(file)) for file in files]
+    return {
+        name: np.mean([w[name].astype(np.float32) for w in rounds], axis=0).astype(np.float16) for name in rounds[0]
+    }
+
+
 def main() -> None:
-    weights_path, phones_path, mel_path, folder = (Path(argument) for argument in sys.argv[1:5])
+    """Write model, phones and mel filters into a folder."""
+    mel_path, folder, *weights = (Path(argument) for argument in sys.argv[1:])
     folder.mkdir(parents=True, exist_ok=True)
-    onnx.save(build_model(dict(np.load(weights_path))), folder / "listener.onnx")
-    phones = json.loads(phones_path.read_text(encoding="utf-8"))
-    (folder / "phones.json").write_text(json.dumps(phones) + "\n", encoding="utf-8")
+    onnx.save(build_model(averaged(weights)), folder / "listener.onnx")
+    (folder / "phones.json").write_text(json.dumps(PHONES) + "\n", encoding="utf-8")
     shutil.copy(mel_path, folder / "mel_filters.npy")
 
 

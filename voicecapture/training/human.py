@@ -72,8 +72,8 @@ def recordings(sets: Path) -> Iterator[dict[str, Any]]:
 def main() -> None:
     """Pack the recordings."""
     sets, folder = map(Path, sys.argv[1:3])
-    rows: dict[str, list[dict[str, Any]]] = {}
-    clips: dict[str, bytearray] = {}
+    rows: dict[Part, list[dict[str, Any]]] = {}
+    clips: dict[Part, bytearray] = {}
     for recording in recordings(sets):
         samples, rate_hz = soundfile.read(recording["path"], dtype="float32")
         assert rate_hz == SAMPLE_RATE_HZ and samples.ndim == 1, recording["path"]

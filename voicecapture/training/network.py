@@ -10,12 +10,6 @@ import torch
 from torch import Tensor, nn
 from torch.nn import functional
 
-PHONES = (
-    *("AA", "AE", "AH", "AO", "AW", "AY", "B", "CH", "D", "DH", "EH", "ER", "EY", "F", "G", "HH", "IH", "IY", "JH"),
-    *("K", "L", "M", "N", "NG", "OW", "OY", "P", "R", "S", "SH", "T", "TH", "UH", "UW", "V", "W", "Y", "Z", "ZH"),
-)
-"""ARPAbet without stress, as CMUdict writes it."""
-
 BANDS, WIDTH, HEADS, LAYERS, POSITIONS = 80, 384, 6, 4, 1500
 
 

@@ -25,9 +25,9 @@ from torch import Tensor, nn
 
 from voicecapture.synthesis.shed import shed_noise
 from voicecapture.training.augment import Augmenter, Sounds, in_memory
-from voicecapture.training.clips import read_clips
+from voicecapture.training.clips import PHONES, read_clips
 from voicecapture.training.config import Config, read_config
-from voicecapture.training.network import PHONES, Encoder, log_mel
+from voicecapture.training.network import Encoder, log_mel
 
 _DURATIONS_S = ((3.0, 0.3), (4.5, 0.35), (6.0, 0.2), (9.0, 0.15))
 """Lengths of batches and their shares."""

@@ -33,6 +33,7 @@ from voicecapture.synthesis.shed import SAMPLE_RATE_HZ, Samples, mix, room, shed
 from voicecapture.training.clips import read_clips
 
 _LEAD_S, _TAIL_S = 0.5, 1.0
+_SHEDS, _SHED_S = 60, 40
 _COWS = 1000
 _UNLISTED = 12
 """One entry in so many is for a cow that is not in the herd."""
@@ -134,12 +135,18 @@ def in_condition(speech: Samples, condition: str, seed: int) -> Samples:
     if condition == "clean":
         rng = np.random.default_rng(seed)
         return np.asarray(padded + 1e-4 * rng.normal(size=len(padded)), dtype=np.float32)
-    noise = shed_noise(len(padded) / SAMPLE_RATE_HZ, seed)
+    start = int(np.random.default_rng(seed).integers(0, _SHED_S * SAMPLE_RATE_HZ - len(padded)))
+    noise = _shed(seed % _SHEDS)[start : start + len(padded)]
     mixed = mix(room(padded, seed), noise, float(condition.rstrip("n")))
     if condition.endswith("n"):
         band = butter(6, [250, 3400], "bandpass", fs=SAMPLE_RATE_HZ, output="sos")
         mixed = np.asarray(sosfiltfilt(band, mixed), dtype=np.float32)
     return mixed
+
+
+@cache
+def _shed(seed: int) -> Samples:
+    return shed_noise(_SHED_S, seed)
 
 
 @cache
@@ -193,10 +200,13 @@ def main() -> None:
     with Pool(None, _start_worker, (model, all_spoken)) as pool:
         for trial in pool.imap_unordered(_work, tasks, chunksize=4):
             trials.append(trial)
-            if len(trials) % 500 == 0:
+            if len(trials) % 200 == 0:
                 print(f"{len(trials)} of {len(tasks)}, {time.monotonic() - began_s:.0f} s", flush=True)
     out.write_bytes(pickle.dumps(sorted(trials, key=lambda trial: (trial.condition, trial.number))))
 
 
 if __name__ == "__main__":
-    main()
+    # Imported by its name, so that what is pickled can be read from elsewhere.
+    from voicecapture.training import trials
+
+    trials.main()

@@ -26,7 +26,7 @@ def test_the_weights_are_under_20_megabytes() -> None:
     assert (MODEL / "listener.onnx").stat().st_size < 20e6
 
 
-@pytest.mark.parametrize(("one", "other"), combinations(PARTS, 2))
+@pytest.mark.parametrize(("one", "other"), [*combinations(PARTS, 2)])
 def test_no_voice_is_in_two_parts(voices: dict[str, dict[str, list[object]]], one: str, other: str) -> None:
     for kind in ("other_voices", "people"):
         assert set(voices[one][kind]).isdisjoint(voices[other][kind])

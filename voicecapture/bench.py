@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from scipy.stats import binomtest
 
 from voicecapture.decision import Outcome
 from voicecapture.errors import AudioError
@@ -48,6 +49,8 @@ class Outcomes:
     probability: float
     strangeness: float
     latency_s: float
+    duration_s: float
+    """Of the utterances in it."""
     heard: str
 
     @property
@@ -132,13 +135,16 @@ def measure_one(row: Row, herd: Herd, grammar: Grammar, recogniser: Recogniser, 
         probability=(event.probability or 0.0) if event else 0.0,
         strangeness=chosen[0].hearing.strangeness if chosen else float("inf"),
         latency_s=max((h.latency_s for h in heard), default=0.0),
+        duration_s=sum(h.utterance.end_s - h.utterance.start_s for h in heard),
         heard=" | ".join(h.decision.event.heard for h in heard),
     )
 
 
 def table(outcomes: Sequence[Outcomes]) -> list[str]:
     """The first table: by noise, then by voice within it; then what is not an entry; latency and memory."""
-    lines = [f"{'entries':<24}{'n':>5}{'right':>8}{'taken':>8}{'asked':>8}{'lost':>8}{'taken wrong':>13}"]
+    lines = [
+        f"{'entries':<24}{'n':>5}{'right':>8}{'taken':>8}{'asked':>8}{'lost':>8}{'taken wrong':>13}{'at most':>9}"
+    ]
     entries = [o for o in outcomes if o.row.kind == "entry"]
     for snr in sorted({o.row.snr_db for o in entries}, key=lambda snr: -(snr if snr is not None else 99)):
         group = [o for o in entries if o.row.snr_db == snr]
@@ -157,7 +163,8 @@ def table(outcomes: Sequence[Outcomes]) -> list[str]:
     lines += [
         "",
         f"latency, end of utterance to decision: median {np.median(latencies):.2f} s, "
-        f"95 % below {np.percentile(latencies, 95):.2f} s",
+        f"95 % below {np.percentile(latencies, 95):.2f} s; "
+        f"{sum(latencies) / max(sum(o.duration_s for o in outcomes), 1e-9):.2f} of the utterances' own time",
         f"peak memory of the process: {peak_memory_mb():.0f} MB",
     ]
     return lines
@@ -168,7 +175,12 @@ def _line(name: str, group: Sequence[Outcomes]) -> str:
     right, taken = sum(o.is_right for o in group), sum(o.is_accepted for o in group)
     asked, wrong = sum(o.is_question for o in group), sum(o.is_taken_wrong for o in group)
     shares = "".join(f"{100 * k / n:7.1f}%" for k in (right, taken, asked, n - taken - asked))
-    return f"{name:<24}{n:>5}{shares}{wrong:>6}{100 * wrong / n:6.1f}%"
+    return f"{name:<24}{n:>5}{shares}{wrong:>6}{100 * wrong / n:6.1f}%{100 * at_most(wrong, n):8.1f}%"
+
+
+def at_most(count: int, n: int) -> float:
+    """Upper end of the 95 % interval of a share, 0-1 (Wilson 1927), for `count` of `n`; 1 for none of none."""
+    return float(binomtest(count, n).proportion_ci(method="wilson").high) if n else 1.0
 
 
 def peak_memory_mb() -> float:

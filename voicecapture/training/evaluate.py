@@ -15,9 +15,8 @@ from typing import Any
 import matplotlib
 import matplotlib.pyplot as plt
 import numpy as np
-from scipy.stats import binomtest
 
-from voicecapture.bench import same_entry
+from voicecapture.bench import at_most, same_entry
 from voicecapture.day import Day, EventKind
 from voicecapture.decision import DecisionSettings, Outcome, decide, distrust
 from voicecapture.herd import Animal, Herd
@@ -73,7 +72,6 @@ def figures(trials: Iterable[Trial], calibration: Calibration, settings: Decisio
     right = sum(is_right(first, trial.entry) for trial, first, _ in results)
     taken = sum(became == "taken" for _, _, became in results)
     wrong = sum(became == "taken" and not is_right(first, trial.entry) for trial, first, became in results)
-    bound = binomtest(wrong, count).proportion_ci(method="wilson").high if count else 1.0
     return {
         "n": count,
         "right": right / count,
@@ -81,7 +79,7 @@ def figures(trials: Iterable[Trial], calibration: Calibration, settings: Decisio
         "asked": sum(became == "asked" for _, _, became in results) / count,
         "taken_wrong": wrong,
         "taken_wrong_share": wrong / count,
-        "taken_wrong_at_most": float(bound),
+        "taken_wrong_at_most": at_most(wrong, count),
     }
 
 

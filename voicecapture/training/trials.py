@@ -45,7 +45,7 @@ _DIGITS = {
         for n, word in enumerate(["one", "two", "three", "four", "five", "six", "seven", "eight", "nine"], 1)
     },
 }
-_HUMAN_NUMBERS = 600
+_HUMAN_NUMBERS = 400
 
 
 @dataclass(frozen=True, slots=True)

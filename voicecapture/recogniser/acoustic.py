@@ -45,6 +45,8 @@ class AcousticModel:
     def __init__(self, folder: Path = MODEL) -> None:
         options = onnxruntime.SessionOptions()
         options.log_severity_level = 3
+        # Threads that wait in a busy loop take power and time from the other half of the machine.
+        options.add_session_config_entry("session.intra_op.allow_spinning", "0")
         try:
             self._session = onnxruntime.InferenceSession(
                 str(folder / "listener.onnx"), options, providers=["CPUExecutionProvider"]

@@ -46,6 +46,8 @@ _DIGITS = {
     },
 }
 _HUMAN_NUMBERS = 400
+_LEAST_RECORDINGS, _LEAST_WORDS = 11, 4
+"""With fewer the same few recordings, good or bad, would be in every number."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +113,11 @@ def joined_numbers(rows: Sequence[dict[str, Any]], clips: Sequence[Samples]) -> 
         elif len(words) == 1:
             name = row["speaker"] if row["set"] in ("fsdd", "asterisk_prompts_en") else row["set"]
             groups.setdefault(name, []).append(number)
-    names = sorted(groups)
+    names = sorted(
+        name
+        for name, group in groups.items()
+        if len(group) >= _LEAST_RECORDINGS and len({rows[n]["words"] for n in group}) >= _LEAST_WORDS
+    )
     for turn in range(_HUMAN_NUMBERS):
         group = groups[names[turn % len(names)]]
         chosen = rng.choice(group, rng.integers(2, 5))

@@ -33,7 +33,7 @@ class Outcome(StrEnum):
 class DecisionSettings:
     """The bars to take something without asking. Measured on the tuning recordings, see DEVELOPERS.md."""
 
-    wrong_costs: float = 50.0
+    wrong_costs: float = 100.0
     """Questions that a wrong entry which nobody notices is worth. An entry is taken where the chance that it is
     wrong costs less than a question."""
     least_snr_db: float = 3.5

@@ -1,7 +1,7 @@
 """The practice's settings, read from one TOML file.
 
 scan = "aged"                 # or "yes_no", for the yes/no scan before winter
-questions_per_wrong_entry = 50    # how many questions it is worth to keep one wrong entry out, 20 to 10000
+questions_per_wrong_entry = 100   # how many questions it is worth to keep one wrong entry out, 20 to 10000
 
 [findings]                    # the practice's own findings: name = how it is said, in ARPAbet
 mastitis = "M AE S T AY T AH S"

@@ -88,6 +88,8 @@ def calibration_errors(all_cases: Sequence[Case], calibration: Calibration) -> d
     errors = {}
     for field in FIELDS:
         chosen = [case for case in all_cases if field in case.is_right]
+        if not chosen:
+            continue
         chances = np.array([_chance(case, calibration, field) for case in chosen])
         errors[field] = expected_calibration_error(chances, np.array([case.is_right[field] for case in chosen]))
     return errors

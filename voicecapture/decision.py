@@ -43,7 +43,7 @@ class DecisionSettings:
     """Nats by which an entry may fit worse than a free phone string and still be taken."""
     talk_strangeness: float = 26.0
     """Nats from which an utterance is talk or noise."""
-    entry_chance: float = 0.02
+    entry_chance: float = 0.001
     """Chance of being meant for the listener below which an utterance is talk."""
     command_probability: float = 0.8
     """Posterior from which a command or an answer is followed."""

@@ -105,7 +105,10 @@ def test_a_number_and_its_result_are_joined_only_if_both_were_trusted(
 # ---- talk ---------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("chance", "outcome"), [(0.01, Outcome.IGNORED), (0.03, Outcome.QUESTION)])
+@pytest.mark.parametrize(
+    ("chance", "outcome"),
+    [(SETTINGS.entry_chance / 2, Outcome.IGNORED), (SETTINGS.entry_chance * 2, Outcome.QUESTION)],
+)
 def test_what_was_hardly_meant_for_the_listener_is_passed_over(
     morning: Morning, chance: float, outcome: Outcome
 ) -> None:

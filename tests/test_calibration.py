@@ -205,7 +205,7 @@ def simulated(truth: FieldModel, count: int, rng: np.random.Generator) -> list[C
         posteriors.tolist(), strangenesses.tolist(), snrs_db.tolist(), strict=True
     ):
         is_right = bool(rng.random() < truth.chance(posterior, strangeness, snr_db))
-        found.append(Case({"number": posterior}, strangeness, snr_db, {"number": is_right}, "clean", "simulated"))
+        found.append(Case({"number": posterior}, strangeness, snr_db, {"number": is_right}, "clean"))
     return found
 
 
@@ -238,7 +238,7 @@ def test_fields_are_right_one_by_one() -> None:
 
 
 def trial(said: Entry | None, *hearings: Hearing) -> Trial:
-    utterances = tuple(Utterance(hearing, 15.0, False, 2.0, 0.1) for hearing in hearings)
+    utterances = tuple(Utterance(hearing, 15.0, False, 2.0) for hearing in hearings)
     return Trial(1, "", "somebody", "simulated", said, True, "clean", utterances)
 
 

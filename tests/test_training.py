@@ -25,6 +25,7 @@ from voicecapture.training.config import read_config
 from voicecapture.training.human import HELD_BACK, part_of, recordings
 from voicecapture.training.speech import FIRST_SEEDS, Part, draw_voice
 from voicecapture.training.texts import entry, general_sentences, phones_of, text_of_the_job
+from voicecapture.training.trials import herd_with
 from voicecapture.training.whisper_weights import encoder_weights, read_model
 
 GRAMMAR = load_grammar()
@@ -268,3 +269,10 @@ def test_the_encoder_gets_every_layer_and_nothing_of_the_decoder() -> None:
 
 
 _DENSE, _NORM = ("weight", "bias"), ("gamma", "beta")
+
+
+def test_a_trial_is_heard_with_a_whole_herd_so_that_a_wrong_cow_can_be_taken() -> None:
+    listed = herd_with(Entry("417", Result.EMPTY), is_listed=True)
+    assert "417" in listed and len(listed) >= 1000
+    assert "417" not in herd_with(Entry("417", Result.EMPTY), is_listed=False)
+    assert len(herd_with(None, is_listed=True)) == 1000

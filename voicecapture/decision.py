@@ -31,7 +31,7 @@ class Outcome(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class DecisionSettings:
-    """The bars to take something without asking. Measured on the tuning recordings, see DEVELOPERS.md."""
+    """The bars to take something without asking. DEVELOPERS.md tells how they were set."""
 
     wrong_costs: float = 100.0
     """Questions that a wrong entry which nobody notices is worth. An entry is taken where the chance that it is

@@ -36,7 +36,6 @@ class Case:
     snr_db: float
     is_right: dict[str, bool]
     condition: str
-    source: str
 
 
 def read_trials(files: Iterable[Path]) -> list[Trial]:
@@ -67,7 +66,7 @@ def cases(trials: Iterable[Trial]) -> Iterator[Case]:
         raw = hearing.certainty
         posteriors = {"number": raw.number, "result": raw.result, "age": raw.age, "phrase": raw.phrase}
         posteriors["entry"] = raw.phrase
-        yield Case(posteriors, hearing.strangeness, utterance.snr_db, right, trial.condition, trial.source)
+        yield Case(posteriors, hearing.strangeness, utterance.snr_db, right, trial.condition)
 
 
 def right_fields(heard: Entry, said: Entry | None) -> dict[str, bool]:

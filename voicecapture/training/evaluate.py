@@ -19,12 +19,11 @@ import numpy as np
 from voicecapture.bench import at_most, same_entry
 from voicecapture.day import Day, EventKind
 from voicecapture.decision import DecisionSettings, Outcome, decide, distrust
-from voicecapture.herd import Animal, Herd
 from voicecapture.language.phrase import Entry
 from voicecapture.recogniser.calibration import Calibration, read_calibration
 from voicecapture.segmenter import Utterance as Sound
 from voicecapture.training.calibrate import FIELDS, Case, cases, expected_calibration_error, read_trials
-from voicecapture.training.trials import Trial, Utterance
+from voicecapture.training.trials import Trial, Utterance, herd_with
 
 _NO_SAMPLES = np.zeros(0, np.float32)
 _ORDER = ("clean", "20", "10", "10n", "5", "0")
@@ -32,8 +31,7 @@ _ORDER = ("clean", "20", "10", "10n", "5", "0")
 
 def outcome(trial: Trial, calibration: Calibration, settings: DecisionSettings) -> tuple[Entry | None, str]:
     """What was read first, and what became of it: "taken", "asked" or "lost"."""
-    cow = trial.entry.cow if trial.entry else None
-    day = Day(Herd([Animal(cow)] if cow and trial.is_listed else [Animal("1")]))
+    day = Day(herd_with(trial.entry, trial.is_listed))
     first: Entry | None = None
     became = "lost"
     for number, utterance in enumerate(trial.utterances, 1):

@@ -74,7 +74,6 @@ class Utterance:
     """As the segmenter estimates it."""
     is_clipped: bool
     duration_s: float
-    latency_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,11 +159,16 @@ def _herd_numbers() -> tuple[str, ...]:
     return tuple(str(n) for n in np.random.default_rng(5).choice(np.arange(1, 1600), _COWS, replace=False))
 
 
+def herd_with(said: Entry | None, is_listed: bool) -> Herd:
+    """The herd of 1,000 that a trial is heard with: with the cow that was said, or without her if not listed."""
+    cow = said.cow if said else None
+    others = [number for number in _herd_numbers() if number != cow]
+    return Herd(map(Animal, [*others, cow] if cow and is_listed else others))
+
+
 def heard(spoken: Spoken, number: int, condition: str, listener: Listener, grammar: Grammar) -> Trial:
     """Play one recording through segmenter and listener."""
-    cow = spoken.entry.cow if spoken.entry else None
-    cows = [c for c in _herd_numbers() if c != cow] + ([cow] if cow and spoken.is_listed else [])
-    ear = Ear(Day(Herd(map(Animal, cows))), grammar, listener, Settings())
+    ear = Ear(Day(herd_with(spoken.entry, spoken.is_listed)), grammar, listener, Settings())
     sound = in_condition(spoken.samples, condition, number)
     found: list[Heard] = list(ear.hear(chunked([sound])))
     utterances = tuple(
@@ -173,7 +177,6 @@ def heard(spoken: Spoken, number: int, condition: str, listener: Listener, gramm
             h.utterance.snr_db,
             h.utterance.is_clipped,
             h.utterance.end_s - h.utterance.start_s,
-            h.latency_s,
         )
         for h in found
     )

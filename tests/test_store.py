@@ -18,7 +18,7 @@ from voicecapture.recogniser import Hearing
 from voicecapture.segmenter import Utterance
 from voicecapture.store import Record
 
-HERD = Herd([Animal("417", "999000000000417", "Ayrshire", date(2026, 12, 1)), Animal("0042")])
+HERD = Herd([Animal("417", "826000000000417", "Ayrshire", date(2026, 12, 1)), Animal("0042")])
 UTTERANCE = Utterance(np.linspace(-0.5, 0.5, 1600, dtype=np.float32), 1.0, 1.1, 20.0)
 HEARING = Hearing((), "F AO R", 3.0)
 ENTRY = Entry("417", Result.PREGNANT, 56, True, ("cystic",), None, Stage.EARLY)

@@ -33,8 +33,8 @@ from voicecapture.engines import ENGINES, make_recogniser
 from voicecapture.errors import AudioError, RecordError, VoiceCaptureError
 from voicecapture.hear import as_json, hear_file
 from voicecapture.herd import Herd
-from voicecapture.herd_list import read_herd
 from voicecapture.language.grammar import load_grammar
+from voicecapture.lists.herd import read_herd
 from voicecapture.plain import log_line
 from voicecapture.session import Session
 from voicecapture.settings import Settings, read_settings

@@ -12,8 +12,8 @@ from voicecapture.day import Day
 from voicecapture.decision import Outcome
 from voicecapture.ear import Ear
 from voicecapture.errors import VoiceCaptureError
-from voicecapture.herd_list import read_herd
 from voicecapture.language.grammar import load_grammar
+from voicecapture.lists.herd import read_herd
 from voicecapture.recogniser.listener import Listener
 from voicecapture.settings import Settings
 from voicecapture.speaker import HibariVoice

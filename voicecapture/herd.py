@@ -1,8 +1,11 @@
-"""The herd list: which cows there are."""
+"""The herd and its matings, as the farm's lists tell them."""
 
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
+from enum import StrEnum
+from functools import cached_property
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,6 +19,16 @@ class Animal:
     breed: str | None = None
     mated_on: date | None = None
     """Last recorded mating."""
+    born_on: date | None = None
+    calved_on: date | None = None
+    """Last calving."""
+    is_eligible: bool = True
+    """Whether she was there and to be mated this season."""
+
+    @property
+    def is_heifer(self) -> bool:
+        """Whether she is known not to have calved: her birth is recorded and no calving is."""
+        return self.born_on is not None and self.calved_on is None
 
 
 class Herd:
@@ -29,3 +42,61 @@ class Herd:
 
     def __len__(self) -> int:
         return len(self.animals)
+
+
+class ServiceKind(StrEnum):
+    """How a cow was served."""
+
+    INSEMINATION = "insemination"
+    NATURAL = "natural"
+
+
+@dataclass(frozen=True, slots=True)
+class Service:
+    """One recorded service of one cow."""
+
+    cow: str
+    served_on: date
+    kind: ServiceKind = ServiceKind.INSEMINATION
+    sire: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class BullPeriod:
+    """Days in which a bull ran with the herd, or with one cow."""
+
+    bull_in: date
+    bull_out: date | None = None
+    """Last day; None if the bull is still in."""
+    sire: str | None = None
+    cow: str | None = None
+    """The only cow that it ran with; None for all of them."""
+
+
+@dataclass(frozen=True)
+class Matings:
+    """All recorded services and bull periods."""
+
+    services: tuple[Service, ...] = ()
+    bulls: tuple[BullPeriod, ...] = ()
+
+    @cached_property
+    def _services_by_cow(self) -> dict[str, tuple[Service, ...]]:
+        by_cow: dict[str, list[Service]] = defaultdict(list)
+        for service in self.services:
+            by_cow[service.cow].append(service)
+        return {cow: tuple(sorted(services, key=lambda s: s.served_on)) for cow, services in by_cow.items()}
+
+    def services_of(self, cow: str) -> tuple[Service, ...]:
+        """The services of a cow, the earliest first."""
+        return self._services_by_cow.get(cow, ())
+
+    def bulls_of(self, cow: str) -> tuple[BullPeriod, ...]:
+        """The bull periods that a cow was in."""
+        return tuple(bull for bull in self.bulls if bull.cow in (None, cow))
+
+    @property
+    def first_on(self) -> date | None:
+        """Day of the first mating; None without any."""
+        days = [s.served_on for s in self.services] + [b.bull_in for b in self.bulls]
+        return min(days, default=None)

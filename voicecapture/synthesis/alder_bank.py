@@ -26,7 +26,7 @@ class ListedCow:
 
     cow: str
     electronic_id: str
-    """15 digits as in ISO 11784. ICAR keeps the country code 999 for tests: no animal wears these."""
+    """15 digits as in ISO 11784; the national ids are too small to have been given out."""
     breed: str
     mated_on: date
 
@@ -55,7 +55,7 @@ def _listed(cow: str, index: int, rng: np.random.Generator) -> ListedCow:
     days_ago = max(_LATEST_DAYS, _EARLIEST_DAYS - int(rng.exponential(22)))
     breed = str(rng.choice(["Friesian", "Holstein", "Jersey", "Friesian x Jersey"], p=[0.45, 0.2, 0.1, 0.25]))
     mated_on = SCANNED_ON - timedelta(days=MATED_DAYS_AGO.get(cow, days_ago))
-    return ListedCow(cow, f"999{20_270_000_000 + 37 * index + 104:012d}", breed, mated_on)
+    return ListedCow(cow, f"826{104 + 37 * index:012d}", breed, mated_on)
 
 
 def write_herd_list(herd: list[ListedCow], path: Path) -> None:

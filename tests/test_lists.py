@@ -1,4 +1,4 @@
-"""The herd list is read whole or not at all."""
+"""The farm's lists are read whole or not at all."""
 
 from datetime import date
 from pathlib import Path
@@ -6,8 +6,10 @@ from pathlib import Path
 import pytest
 
 from voicecapture.errors import HerdError
-from voicecapture.herd import Animal
-from voicecapture.herd_list import read_herd
+from voicecapture.herd import Animal, BullPeriod, Matings, Service, ServiceKind
+from voicecapture.lists.calvings import Calving, Fate, read_calvings
+from voicecapture.lists.herd import read_herd
+from voicecapture.lists.matings import read_matings
 
 
 @pytest.fixture
@@ -29,8 +31,8 @@ def refusal(file: Path, data: str | bytes) -> str:
 
 
 def test_a_full_line_is_read(file: Path) -> None:
-    text = "cow,electronic_id,breed,mated_on\n417,999020270000104,Friesian,2025-11-02\n"
-    assert animals(file, text) == [Animal("417", "999020270000104", "Friesian", date(2025, 11, 2))]
+    text = "cow,electronic_id,breed,mated_on\n417,826000000000104,Friesian,2025-11-02\n"
+    assert animals(file, text) == [Animal("417", "826000000000104", "Friesian", date(2025, 11, 2))]
 
 
 def test_only_the_cow_is_required_and_empty_cells_are_unknown(file: Path) -> None:
@@ -63,7 +65,7 @@ def test_headings_for_the_cow(file: Path, heading: str) -> None:
 
 @pytest.mark.parametrize("heading", ["Electronic ID", "EID", "RFID", "electronic_id"])
 def test_headings_for_the_electronic_id(file: Path, heading: str) -> None:
-    assert animals(file, f"{heading},cow\n999020270000104,417\n") == [Animal("417", "999020270000104")]
+    assert animals(file, f"{heading},cow\n826000000000104,417\n") == [Animal("417", "826000000000104")]
 
 
 @pytest.mark.parametrize("heading", ["Mated on", "Mating date", "Service Date", "mated_on"])
@@ -81,13 +83,13 @@ def test_two_columns_that_may_be_the_cow_are_refused(file: Path) -> None:
     assert "'id', 'tag'" in message
 
 
-# Print form of ISO 11784 codes, 3 and 12 digits: 999123456789012 is an example of the CRAN package ISO11784Tools
-# 1.2.0 (README); dots as ICAR prints them, 900.215.010.999.999 (icar.org, RFID misuse page).
+# Print form of ISO 11784 codes, 3 and 12 digits; dots as ICAR prints them, 900.215.010.999.999
+# (icar.org, RFID misuse page).
 @pytest.mark.parametrize(
     ("written", "digits"),
     [
-        ("999123456789012", "999123456789012"),
-        ("999 123456789012", "999123456789012"),
+        ("554123456789012", "554123456789012"),
+        ("554 123456789012", "554123456789012"),
         ("900.215.010.999.999", "900215010999999"),
         # The last national id of 38 bits (ISO 11784: bits 27-64), 274,877,906,943.
         ("554274877906943", "554274877906943"),
@@ -102,6 +104,8 @@ def test_electronic_ids(file: Path, written: str, digits: str) -> None:
     [
         "554274877906944",  # one beyond 38 bits (ISO 11784)
         "000123456789012",  # country code 000 is invalid (icar.org, RFID misuse page)
+        "999123456789012",  # 999 is for tests and on no animal (icar.org, RFID misuse page)
+        "210123456789012",  # no country of ISO 3166-1
         "99912345678901",
         "9991234567890123",
         "9.99123E+14",
@@ -139,7 +143,7 @@ def test_every_wrong_line_is_named_with_its_number_in_the_file(file: Path) -> No
 
 
 def test_an_electronic_id_on_two_cows_names_both_lines(file: Path) -> None:
-    message = refusal(file, "cow,eid\n417,999020270000104\n418,999 020270000104\n")
+    message = refusal(file, "cow,eid\n417,826000000000104\n418,826 000000000104\n")
     assert "line 3" in message and "line 2 already" in message
 
 
@@ -174,3 +178,85 @@ def test_a_missing_file_is_told(tmp_path: Path) -> None:
 def test_a_folder_is_told(tmp_path: Path) -> None:
     with pytest.raises(HerdError, match="cannot be read"):
         read_herd(tmp_path)
+
+
+def test_birth_calving_and_eligibility(file: Path) -> None:
+    text = "cow,born on,last calving date,eligible\n417,2022-08-20,20/08/2026,yes\n418,2024-09-01,,No\n"
+    cow, heifer = animals(file, text)
+    assert cow == Animal("417", born_on=date(2022, 8, 20), calved_on=date(2026, 8, 20))
+    assert heifer == Animal("418", born_on=date(2024, 9, 1), is_eligible=False)
+    assert heifer.is_heifer and not cow.is_heifer
+
+
+@pytest.mark.parametrize(
+    ("text", "fault"),
+    [
+        ("cow,calved\n417,soon\n", "calving date 'soon'"),
+        ("cow,eligible\n417,perhaps\n", "'perhaps'; expected yes or no"),
+        ("cow,born,calved\n417,2026-08-20,2022-08-20\n", "expected the birth first"),
+    ],
+)
+def test_wrong_birth_calving_and_eligibility(file: Path, text: str, fault: str) -> None:
+    message = refusal(file, text)
+    assert "line 2: " in message and fault in message
+
+
+def test_services_and_bull_periods(file: Path) -> None:
+    file.write_text(
+        "cow,service date,type,sire,bull in,bull out\n"
+        "417,2026-11-20,AI,Elder,,\n"
+        "417,11/11/2026,natural,,,\n"
+        ",,,Rowan,2026-12-01,2027-01-12\n"
+        "608,,,Hazel,2026-12-20,\n"
+    )
+    matings = read_matings(file)
+    assert matings.services_of("417") == (
+        Service("417", date(2026, 11, 11), ServiceKind.NATURAL),
+        Service("417", date(2026, 11, 20), ServiceKind.INSEMINATION, "Elder"),
+    )
+    everywhere = BullPeriod(date(2026, 12, 1), date(2027, 1, 12), "Rowan")
+    assert matings.bulls_of("417") == (everywhere,)
+    assert matings.bulls_of("608") == (everywhere, BullPeriod(date(2026, 12, 20), None, "Hazel", "608"))
+    assert matings.first_on == date(2026, 11, 11)
+    assert Matings().first_on is None
+
+
+@pytest.mark.parametrize(
+    ("line", "fault"),
+    [
+        ("417,,,", "no service date and no bull-in date"),
+        ("417,2026-11-20,2026-12-01,", "expected one or the other"),
+        (",2026-11-20,,", "no cow number"),
+        ("417,,2026-12-02,2026-12-01", "expected the bull in first"),
+        ("417,2026-11-31,,", "service date '2026-11-31'"),
+        ("417,,,2026-12-01", "expected one or the other"),
+    ],
+)
+def test_wrong_matings(file: Path, line: str, fault: str) -> None:
+    file.write_text(f"cow,served on,bull in,bull out\n{line}\n")
+    with pytest.raises(HerdError, match=rf"1 fault.*\n  line 2: .*{fault}"):
+        read_matings(file)
+
+
+def test_calvings_and_other_fates(file: Path) -> None:
+    file.write_text("cow,calving date,outcome\n417,2027-08-14,\n418,,did not calve\n419,,sold\n420,,slipped\n")
+    assert read_calvings(file) == [
+        Calving("417", Fate.CALVED, date(2027, 8, 14)),
+        Calving("418", Fate.DID_NOT_CALVE),
+        Calving("419", Fate.SOLD),
+        Calving("420", Fate.ABORTED),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("line", "fault"),
+    [
+        ("417,,", "no calving date"),
+        ("417,,went away", "outcome 'went away'"),
+        ("417,2027-08-14,sold", "expected one or the other"),
+    ],
+)
+def test_wrong_calvings(file: Path, line: str, fault: str) -> None:
+    file.write_text(f"cow,date,outcome\n{line}\n")
+    with pytest.raises(HerdError, match=rf"1 fault.*\n  line 2: .*{fault}"):
+        read_calvings(file)

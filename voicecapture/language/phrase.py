@@ -61,6 +61,8 @@ class Entry:
     recheck_weeks: int | None = None
     """Weeks until the recheck."""
     stage: Stage | None = None
+    crown_rump_mm: int | None = None
+    """Crown-rump length of the foetus in millimetres, said instead of an age."""
 
     @property
     def is_whole(self) -> bool:

@@ -1,0 +1,111 @@
+"""When cows will calve: one cow's window, and the whole herd's curve."""
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from functools import cached_property
+from math import ceil, floor, hypot
+
+import numpy as np
+from scipy.stats import norm
+
+from voicecapture.reckoning.conception import Conception
+from voicecapture.reckoning.gestation import GESTATION_SD_DAYS
+from voicecapture.reckoning.intervals import count_band
+
+
+@dataclass(frozen=True, slots=True)
+class ExpectedCalving:
+    """A calving date as a normal distribution."""
+
+    due_on: date
+    sd_days: float
+
+    def window(self, coverage: float) -> tuple[date, date]:
+        """First and last day of the window that holds the calving with this chance, whole days outwards."""
+        half = float(norm.ppf((1 + coverage) / 2)) * self.sd_days
+        return self.due_on + timedelta(days=floor(-half)), self.due_on + timedelta(days=ceil(half))
+
+
+def due_date(conceived_on: date, gestation_days: float) -> date:
+    """Conception or service and the length of gestation, to the nearest day."""
+    return conceived_on + timedelta(days=round(gestation_days))
+
+
+def expected_calving(conception: Conception, gestation_days: float) -> ExpectedCalving:
+    """The calving: the uncertainties of conception and of gestation (5 days) are independent and add as squares."""
+    return ExpectedCalving(due_date(conception.on, gestation_days), hypot(conception.sd_days, GESTATION_SD_DAYS))
+
+
+@dataclass(frozen=True, slots=True)
+class CalvingWeek:
+    """Expected calvings in one week."""
+
+    monday: date
+    expected: float
+    low: int
+    high: int
+    """80 % band of the count, each cow calving by herself."""
+
+
+@dataclass(frozen=True)
+class CalvingCurve:
+    """All expected calvings as the sum of the cows' distributions, if no pregnancy is lost."""
+
+    calvings: tuple[ExpectedCalving, ...]
+
+    @cached_property
+    def _groups(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Day (ordinal), standard deviation and number of cows that share both; shapes (groups,)."""
+        counts = Counter((c.due_on.toordinal(), round(c.sd_days, 2)) for c in self.calvings)
+        due, sd = np.array(list(counts), dtype=float).T
+        return due, sd, np.array(list(counts.values()), dtype=float)
+
+    @cached_property
+    def first_on(self) -> date:
+        """First day of `by_day`: before it nearly nobody calves (four standard deviations)."""
+        due, sd, _ = self._groups
+        return date.fromordinal(floor((due - 4 * sd).min()))
+
+    @cached_property
+    def by_day(self) -> np.ndarray:
+        """Expected calvings on each day from `first_on` on, shape (days,)."""
+        due, sd, cows = self._groups
+        days = np.arange(self.first_on.toordinal(), ceil((due + 4 * sd).max()) + 1)
+        before = norm.cdf((days[:, None] - 0.5 - due) / sd)
+        after = norm.cdf((days[:, None] + 0.5 - due) / sd)
+        return np.asarray((after - before) @ cows)
+
+    def calved_by(self, share: float) -> date:
+        """The day by which this share of the cows is expected to have calved."""
+        total = np.cumsum(self.by_day)
+        return self.first_on + timedelta(days=int(np.searchsorted(total, share * total[-1])))
+
+    @cached_property
+    def weeks(self) -> tuple[CalvingWeek, ...]:
+        """Expected calvings by week, from Monday, where any are expected (a twentieth of a cow or more)."""
+        due, sd, cows = self._groups
+        monday = self.first_on - timedelta(days=self.first_on.weekday())
+        weeks = []
+        while monday.toordinal() < self.first_on.toordinal() + len(self.by_day):
+            start = monday.toordinal() - 0.5
+            chances = norm.cdf((start + 7 - due) / sd) - norm.cdf((start - due) / sd)
+            expected = float(chances @ cows)
+            if expected >= 0.05:
+                possible = chances > 1e-6
+                low, high = count_band(np.repeat(chances[possible], cows[possible].astype(int)).tolist())
+                weeks.append(CalvingWeek(monday, expected, low, high))
+            monday += timedelta(days=7)
+        return tuple(weeks)
+
+    @property
+    def busiest(self) -> CalvingWeek:
+        """The week with most expected calvings."""
+        return max(self.weeks, key=lambda week: week.expected)
+
+
+def calving_curve(calvings: Iterable[ExpectedCalving]) -> CalvingCurve | None:
+    """The herd's curve; None if nobody is expected to calve."""
+    found: Sequence[ExpectedCalving] = tuple(calvings)
+    return CalvingCurve(tuple(found)) if found else None

@@ -1,0 +1,74 @@
+"""Shares with their intervals, and counts of things that are each uncertain."""
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import sqrt
+
+import numpy as np
+from scipy.stats import norm
+
+_EXACT_TERMS = 2000
+"""Above this many events the count is approximated; the exact sum costs their square."""
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """So many of so many."""
+
+    count: int
+    of: int
+
+    @property
+    def value(self) -> float | None:
+        """The share, 0-1; None of nothing."""
+        return self.count / self.of if self.of else None
+
+    @property
+    def interval(self) -> tuple[float, float]:
+        """Wilson's 95 % interval."""
+        return wilson(self.count, self.of)
+
+
+def wilson(count: int, of: int, confidence: float = 0.95) -> tuple[float, float]:
+    """Wilson's score interval of a share, 0-1; (0, 1) of nothing.
+
+    Wilson EB 1927, J Am Stat Assoc 22:209-212; Newcombe RG 1998, Stat Med 17:857-872.
+    """
+    if not of:
+        return 0.0, 1.0
+    z = float(norm.ppf((1 + confidence) / 2))
+    share = count / of
+    middle = share + z**2 / (2 * of)
+    half = z * sqrt(share * (1 - share) / of + z**2 / (4 * of**2))
+    return max(0.0, (middle - half) / (1 + z**2 / of)), min(1.0, (middle + half) / (1 + z**2 / of))
+
+
+def poisson_binomial(chances: Sequence[float]) -> np.ndarray:
+    """Chance of each count of independent events, shape (events + 1,).
+
+    Exact, by the discrete Fourier transform of its characteristic function (Hong Y 2013, Computational Statistics and
+    Data Analysis 59:41-51); equal chances are raised to a power at once.
+    """
+    n = len(chances)
+    turns = np.exp(2j * np.pi * np.arange(n + 1) / (n + 1))
+    characteristic = np.ones(n + 1, dtype=complex)
+    for chance, times in Counter(chances).items():
+        characteristic *= (1 - chance + chance * turns) ** times
+    return np.clip(np.fft.fft(characteristic).real / (n + 1), 0.0, 1.0)
+
+
+def count_band(chances: Sequence[float], coverage: float = 0.8) -> tuple[int, int]:
+    """Least and greatest count of independent events that leave out at most (1 - coverage) / 2 on either side.
+
+    Exact up to 2,000 events; beyond, the normal distribution of the same mean and variance with half a count of
+    continuity, whose error is then far below one count.
+    """
+    tail = (1 - coverage) / 2
+    p = np.asarray(chances, dtype=float)
+    if len(p) > _EXACT_TERMS:
+        mean, sd = p.sum(), sqrt((p * (1 - p)).sum())
+        low, high = norm.ppf([tail, 1 - tail], mean, max(sd, 1e-9))
+        return max(0, round(low)), min(len(p), round(high))
+    cumulative = np.cumsum(poisson_binomial(chances))
+    return int(np.searchsorted(cumulative, tail, side="right")), int(np.searchsorted(cumulative, 1 - tail - 1e-12))

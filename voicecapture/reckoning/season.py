@@ -1,0 +1,101 @@
+"""A season: several scan days of one herd, from one or more vets, as one result a cow."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import date
+from functools import cached_property
+
+from voicecapture.day import Day, Event
+from voicecapture.herd import Animal, Herd, Matings
+from voicecapture.reckoning.cow import CowReckoning, Scan, reckon_cow
+from voicecapture.reckoning.settings import ReckoningSettings
+
+
+@dataclass(frozen=True, slots=True)
+class Signature:
+    """A vet's name under a day's record."""
+
+    vet: str
+    signed_at: str
+    """UTC, as in ISO 8601."""
+    events: int
+    """Number of events that were signed; those after them are amendments."""
+    digest: str
+    """SHA-256 of the record up to there, hexadecimal."""
+
+
+@dataclass(frozen=True, slots=True)
+class Amendment:
+    """A change after the day was signed, or after milking."""
+
+    at: str
+    """UTC, as in ISO 8601."""
+    by: str
+    event: Event
+
+
+@dataclass(frozen=True, slots=True)
+class ScanDay:
+    """One scan day as it is on record."""
+
+    name: str
+    """The day's own name, the same in every copy of it."""
+    scanned_on: date
+    started_at: str
+    """UTC, as in ISO 8601."""
+    vet: str
+    day: Day
+    recorded_at: tuple[str, ...]
+    """When each event was recorded, UTC."""
+    digest: str
+    """SHA-256 of the record, hexadecimal."""
+    signature: Signature | None = None
+    amendments: tuple[Amendment, ...] = ()
+
+    @property
+    def scans(self) -> Iterable[Scan]:
+        """The results that count."""
+        for cow, (number, event) in self.day.results.items():
+            assert event.entry is not None
+            recorded_at = self.recorded_at[number - 1]
+            yield Scan(cow, self.scanned_on, event.entry, self.day.kind, self.vet, self.name, number, recorded_at)
+
+
+@dataclass(frozen=True)
+class Season:
+    """Scan days, the earliest first, with the farm's lists."""
+
+    days: tuple[ScanDay, ...]
+    herd: Herd = field(default_factory=Herd)
+    """Every cow of any list; cows that no list names are known by their scans alone."""
+    matings: Matings = field(default_factory=Matings)
+    mating_start: date | None = None
+    """First day of mating; None if it is not known."""
+    mating_end: date | None = None
+
+    @cached_property
+    def scans(self) -> dict[str, list[Scan]]:
+        """Each cow's results, the earliest first."""
+        by_cow: dict[str, list[Scan]] = defaultdict(list)
+        for day in self.days:
+            for scan in day.scans:
+                by_cow[scan.cow].append(scan)
+        for scans in by_cow.values():
+            scans.sort(key=lambda scan: (scan.scanned_on, scan.recorded_at, scan.day, scan.event))
+        return by_cow
+
+    @property
+    def last_on(self) -> date | None:
+        """Day of the last scan; None without any."""
+        return max((day.scanned_on for day in self.days), default=None)
+
+    def cows(self, settings: ReckoningSettings) -> list[CowReckoning]:
+        """Every cow of the lists in their order, and after them the scanned ones that no list names."""
+        unlisted = [Animal(cow) for cow in sorted(self.scans, key=_by_number) if cow not in self.herd]
+        animals = [*self.herd.animals.values(), *unlisted]
+        return [reckon_cow(animal, self.scans.get(animal.cow, ()), self.matings, settings) for animal in animals]
+
+
+def _by_number(cow: str) -> tuple[int, str]:
+    return int(cow), cow

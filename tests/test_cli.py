@@ -16,7 +16,10 @@ from voicecapture import __version__, cli
 
 Run = Callable[..., tuple[int, str, str]]
 
-COMMANDS = ("demo", "listen", "hear", "herd check", "model add", "doctor", "bench")
+COMMANDS = (
+    *("demo", "listen", "check", "hear", "herd check", "visit", "model add", "doctor", "bench"),
+    *("report", "export", "sign", "amend", "verify", "season add", "season records", "season outcomes"),
+)
 
 
 @pytest.fixture
@@ -105,7 +108,7 @@ def test_listen_from_a_recording_stores_the_day(run: Run, herd: Path, recording:
         *("listen", "--from", recording, "--speed", "1000", "--herd", herd),
         *("--database", database, "--plain", "--quiet"),
     )
-    assert code == 0 and str(database) in out and "scanned 2 of 2" in out
+    assert code == 0 and str(database) in out and "2 of 2, 100 %" in out
     with sqlite3.connect(database) as reader:
         assert reader.execute("select cow from current_result order by cow").fetchall() == [("417",), ("608",)]
 

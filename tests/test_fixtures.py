@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 import soundfile
 
+from voicecapture.electronic_id import read_electronic_id
 from voicecapture.synthesis.voices import BYSTANDERS, REPORTING_VOICES, TUNING_VOICES, VET
 
 FOLDER = Path(__file__).parents[1] / "audio_fixtures"
@@ -41,11 +42,11 @@ def test_herd_list_has_240_different_cows() -> None:
     assert {"13", "30", "17", "70", "415", "417", "419"} <= {line["cow"] for line in herd}
 
 
-def test_electronic_ids_are_no_animals() -> None:
-    """ISO 11784 prints 15 digits; ICAR's country code 999 is for tests only."""
+def test_electronic_ids_are_codes_and_no_animals() -> None:
     for line in _herd():
-        assert len(line["electronic_id"]) == 15
-        assert line["electronic_id"].startswith("999")
+        assert read_electronic_id(line["electronic_id"]) == line["electronic_id"]
+        # No herd's numbers begin so low.
+        assert int(line["electronic_id"][3:]) < 10_000
 
 
 def test_matings_are_those_of_a_herd_that_calves_in_autumn() -> None:

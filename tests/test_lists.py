@@ -183,8 +183,8 @@ def test_a_folder_is_told(tmp_path: Path) -> None:
 def test_birth_calving_and_eligibility(file: Path) -> None:
     text = "cow,born on,last calving date,eligible\n417,2022-08-20,20/08/2026,yes\n418,2024-09-01,,No\n"
     cow, heifer = animals(file, text)
-    assert cow == Animal("417", born_on=date(2022, 8, 20), calved_on=date(2026, 8, 20))
-    assert heifer == Animal("418", born_on=date(2024, 9, 1), is_eligible=False)
+    assert cow == Animal("417", born_on=date(2022, 8, 20), calved_on=date(2026, 8, 20), eligible=True)
+    assert heifer == Animal("418", born_on=date(2024, 9, 1), eligible=False)
     assert heifer.is_heifer and not cow.is_heifer
 
 

@@ -16,7 +16,7 @@ from voicecapture.recogniser.listener import Listener
 from voicecapture.session import Session
 from voicecapture.settings import Settings
 from voicecapture.speaker import Tone
-from voicecapture.store import Record
+from voicecapture.store.record import Record
 from voicecapture.update import Update
 
 HERD = Herd(Animal(cow) for cow in ("13", "30", "415", "419", "417", "608", "609", "1205"))

@@ -16,7 +16,7 @@ from voicecapture.herd import Animal, Herd
 from voicecapture.language.phrase import Entry, Result, Stage
 from voicecapture.recogniser import Hearing
 from voicecapture.segmenter import Utterance
-from voicecapture.store import Record
+from voicecapture.store.record import Record
 
 HERD = Herd([Animal("417", "826000000000417", "Ayrshire", date(2026, 12, 1)), Animal("0042")])
 UTTERANCE = Utterance(np.linspace(-0.5, 0.5, 1600, dtype=np.float32), 1.0, 1.1, 20.0)
@@ -142,7 +142,7 @@ def test_the_last_day_is_the_one_begun_last(tmp_path: Path) -> None:
         "delete from utterance",
         "insert or replace into event select * from event",
         "replace into event select null, day_id, number, 'ignored', at_s, utterance, null, null, null, 0, '[]', null,"
-        " null, '', null, '[]', null, null, '', recorded_at from event",
+        " null, '', null, '[]', null, null, '', recorded_at, null, '' from event",
         "insert or replace into utterance select day_id, number, 0, 0, '', strangeness, snr_db, clip from utterance",
     ],
 )

@@ -68,10 +68,11 @@ def same_entry(a: Entry | None, b: Entry | None) -> bool:
     """Whether two entries agree in cow, result, age, twins and findings."""
     if a is None or b is None:
         return a is b
-    return (a.cow, a.result, a.days, a.twins, sorted(a.findings)) == (
+    return (a.cow, a.result, a.days, a.crown_rump_mm, a.twins, sorted(a.findings)) == (
         b.cow,
         b.result,
         b.days,
+        b.crown_rump_mm,
         b.twins,
         sorted(b.findings),
     )

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from functools import cached_property
+from typing import cast
 
 from voicecapture.herd import Herd
 from voicecapture.language.phrase import Entry, Result
@@ -69,6 +70,8 @@ class Event:
     answers: int | None = None
     """Number of the question that this event settles."""
     heard: str = ""
+    by: str = ""
+    """Who amended the record, of what was not spoken."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +87,10 @@ class Counts:
     twins: int
     questions: int
     """Questions still open."""
+
+
+_Results = dict[str, tuple[int, Event]]
+_Questions = dict[int, Event]
 
 
 @dataclass(frozen=True)
@@ -108,29 +115,38 @@ class Day:
     is_correcting: bool = False
     """The next entry replaces the last."""
 
-    def after(self, event: Event) -> "Day":
-        """The day once `event` has happened."""
-        number = self.length + 1
-        results, questions = dict(self.results), dict(self.questions)
+    def after(self, *events: Event) -> "Day":
+        """The day once these events have happened, in this order."""
+        # The mappings are copied once, however many events follow.
+        day = replace(self, results=dict(self.results), questions=dict(self.questions))
+        for event in events:
+            day = day._after_one(event)
+        return day
+
+    def _after_one(self, event: Event) -> "Day":
+        """The day after one event; its mappings are changed in place."""
+        number, results, questions = self.length + 1, cast(_Results, self.results), cast(_Questions, self.questions)
+        is_asked = self._is_asked()
         if event.answers is not None:
             questions.pop(event.answers, None)
         if event.replaces is not None and event.kind is not EventKind.QUESTION:
-            results = {cow: held for cow, held in results.items() if held[0] != event.replaces}
+            for cow in [cow for cow, held in results.items() if held[0] == event.replaces]:
+                del results[cow]
         day = replace(self, length=number, current=None, is_noting=False)
         match event.kind:
             case EventKind.ACCEPTED:
                 assert event.entry is not None and event.entry.cow is not None
                 results[event.entry.cow] = (number, event)
-                day = replace(day, last=number, is_correcting=False)
+                return replace(day, last=number, is_correcting=False)
             case EventKind.QUESTION:
                 questions[number] = event
-                day = replace(day, current=number)
+                return replace(day, current=number)
             case EventKind.TAKEN_BACK:
-                day = replace(day, last=self.last if event.replaces is None else None)
+                return replace(day, last=self.last if event.replaces is None else None)
             case EventKind.IGNORED:
-                day = replace(day, current=self.current if self._is_asked() else None, is_noting=self.is_noting)
+                return replace(day, current=self.current if is_asked else None, is_noting=self.is_noting)
             case EventKind.COMMAND:
-                day = replace(
+                return replace(
                     day,
                     current=self.current,
                     is_stopped={"stop": True, "go_on": False}.get(event.reason, self.is_stopped),
@@ -138,8 +154,7 @@ class Day:
                     is_correcting=event.reason == "correct" or self.is_correcting,
                 )
             case EventKind.NOTE:
-                pass
-        return replace(day, results=results, questions=questions)
+                return day
 
     def _is_asked(self) -> bool:
         """Whether the current question was put to the vet; a lone number waits for the very next words."""

@@ -10,6 +10,7 @@ from enum import StrEnum
 
 from voicecapture.day import Candidate, Day, Event, EventKind, ScanKind
 from voicecapture.language.phrase import YES_NO, Answer, Command, Entry, Phrase
+from voicecapture.reckoning.foetus import CROWN_RUMP_MM
 from voicecapture.recogniser import PLAUSIBLE_DAYS, Hearing, Reading
 from voicecapture.segmenter import Utterance
 
@@ -358,6 +359,8 @@ class _Judge:
             return f"{entry.cow} is not in the herd list"
         if entry.days is not None and not PLAUSIBLE_DAYS[0] <= entry.days <= PLAUSIBLE_DAYS[1]:
             return f"{entry.days} days is not an age that a scan finds"
+        if entry.crown_rump_mm is not None and not CROWN_RUMP_MM[0] <= entry.crown_rump_mm <= CROWN_RUMP_MM[1]:
+            return f"a crown-rump length of {entry.crown_rump_mm} millimetres tells no age"
         if phrase.caution and not (phrase.caution == YES_NO and self.day.kind is ScanKind.YES_NO):
             return phrase.caution
         if self.hearing.readings[0].probability < self.settings.accept_probability:
@@ -386,7 +389,7 @@ def _apart_from(entry: Entry, field: str) -> Entry:
         case "number":
             return replace(entry, cow=None)
         case "age":
-            return replace(entry, days=None)
+            return replace(entry, days=None, crown_rump_mm=None)
         case "result":
             return Entry(cow=entry.cow)
         case _:

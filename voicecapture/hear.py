@@ -13,6 +13,7 @@ from voicecapture.ear import Ear, Heard
 from voicecapture.herd import Herd
 from voicecapture.language.grammar import Grammar
 from voicecapture.language.phrase import Entry
+from voicecapture.reckoning.foetus import CROWN_RUMP_MM, crown_rump_age
 from voicecapture.recogniser import Recogniser
 from voicecapture.settings import Settings
 
@@ -59,13 +60,21 @@ def as_json(path: Path, heard: Heard) -> str:
     )
 
 
+def _days(entry: Entry) -> int | None:
+    """The age as it was said; of a crown-rump length, the age that it tells."""
+    if entry.days is None and entry.crown_rump_mm is not None:
+        low, high = CROWN_RUMP_MM
+        return round(crown_rump_age(entry.crown_rump_mm)) if low <= entry.crown_rump_mm <= high else None
+    return entry.days
+
+
 def _entry(entry: Entry | None) -> dict[str, object] | None:
     if entry is None:
         return None
     return {
         "cow": entry.cow,
         "result": entry.result.value if entry.result else None,
-        "days": entry.days,
+        "days": _days(entry),
         "twins": entry.twins,
         "findings": list(entry.findings),
     }

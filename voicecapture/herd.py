@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from datetime import date
 from enum import StrEnum
 from functools import cached_property
@@ -22,8 +22,18 @@ class Animal:
     born_on: date | None = None
     calved_on: date | None = None
     """Last calving."""
-    is_eligible: bool = True
-    """Whether she was there and to be mated this season."""
+    eligible: bool | None = None
+    """Whether she was there and to be mated this season; None if the list does not say, which counts as yes."""
+
+    @property
+    def is_eligible(self) -> bool:
+        """Whether she counts in the measures of the herd."""
+        return self.eligible is not False
+
+    def updated(self, later: "Animal") -> "Animal":
+        """What a later list says of her, and where it says nothing what this one said."""
+        known = {f.name: getattr(later, f.name) for f in fields(later) if getattr(later, f.name) is not None}
+        return replace(self, **known)
 
     @property
     def is_heifer(self) -> bool:
@@ -36,6 +46,15 @@ class Herd:
 
     def __init__(self, animals: Iterable[Animal] = ()) -> None:
         self.animals = {animal.cow: animal for animal in animals}
+
+    @classmethod
+    def joined(cls, herds: Iterable["Herd"]) -> "Herd":
+        """The cows of several lists; a later one rules where it says something."""
+        animals: dict[str, Animal] = {}
+        for herd in herds:
+            for cow, animal in herd.animals.items():
+                animals[cow] = animals[cow].updated(animal) if cow in animals else animal
+        return cls(animals.values())
 
     def __contains__(self, cow: object) -> bool:
         return cow in self.animals

@@ -14,16 +14,22 @@ from voicecapture.language.phrase import Command, Entry, Result
 from voicecapture.speaker import Tone
 
 
-def say_age(days: int) -> str:
-    """An age in days, with its digits: "fifty six days, five six"."""
-    return f"{say_number(days)} days" + (f", {say_digits(str(days))}" if days > 9 else "")
+def say_age(entry: Entry) -> str:
+    """An age, or the length that tells it, with its digits: "fifty six days, five six"; empty without one."""
+    if entry.days is not None:
+        number, said = entry.days, f"{say_number(entry.days)} days"
+    elif entry.crown_rump_mm is not None:
+        number, said = entry.crown_rump_mm, f"crown rump {say_number(entry.crown_rump_mm)} millimetres"
+    else:
+        return ""
+    return f"{said}, {say_digits(str(number))}" if number > 9 else said
 
 
 def say_outcome(entry: Entry) -> str:
     """What was found in a cow."""
     parts = []
     if entry.result is Result.PREGNANT:
-        parts.append("in calf" if entry.days is None else f"in calf {say_age(entry.days)}")
+        parts.append(f"in calf {say_age(entry)}".strip())
         if entry.stage:
             parts.append(entry.stage.value)
         if entry.twins:
@@ -49,9 +55,13 @@ def say_candidates(candidates: tuple[Candidate, ...]) -> str:
         if replace(first, cow=None) != replace(second, cow=None):
             return f"{say_entry(first)}, or {say_entry(second)}?"
         return f"{cow}, or {say_digits(second.cow or '')}?"
-    if first.days and second.days and replace(first, days=None) == replace(second, days=None):
-        return f"{cow}: {say_age(first.days)}, or {say_age(second.days)}?"
+    if say_age(first) and say_age(second) and _without_age(first) == _without_age(second):
+        return f"{cow}: {say_age(first)}, or {say_age(second)}?"
     return f"{cow}: {say_outcome(first)}, or {say_outcome(second)}?"
+
+
+def _without_age(entry: Entry) -> Entry:
+    return replace(entry, days=None, crown_rump_mm=None)
 
 
 def say_doubtful(entry: Entry, reason: str) -> str:
@@ -60,8 +70,8 @@ def say_doubtful(entry: Entry, reason: str) -> str:
     match reason.removeprefix(OTHER).strip():
         case "number":
             return f"{cow}?"
-        case "age" if entry.days:
-            return f"{cow}: {say_age(entry.days)}?"
+        case "age" if say_age(entry):
+            return f"{cow}: {say_age(entry)}?"
         case _:
             return f"{cow}: {say_outcome(entry)}?"
 

@@ -15,7 +15,7 @@ from voicecapture.decision import Decision
 from voicecapture.ear import Ear
 from voicecapture.language.phrase import Command
 from voicecapture.speaker import Speaker
-from voicecapture.store import Record
+from voicecapture.store.record import Record
 from voicecapture.update import Update
 
 _SPEECH = 0.5

@@ -6,6 +6,11 @@ questions_per_wrong_entry = 100   # how many questions it is worth to keep one w
 [findings]                    # the practice's own findings: name = how it is said, in ARPAbet
 mastitis = "M AE S T AY T AH S"
 toe_abscess = ["T OW AE B S EH S"]
+
+[reckoning]
+dry_off_days = 60             # days from drying off to the expected calving, 0 to 150
+gestation_days = { other = 282, jersey = 280 }            # by breed; "other" is for every breed that is not named
+ageing_sd_days = { 60 = 4.6, 98 = 7.7, 400 = 11.0 }       # how far a scan's age is off, up to an age
 """
 
 import tomllib
@@ -17,6 +22,7 @@ from voicecapture.day import ScanKind
 from voicecapture.decision import DecisionSettings
 from voicecapture.errors import GrammarError
 from voicecapture.language.grammar import Phones, read_phones
+from voicecapture.reckoning.settings import AGEING_SD_DAYS, GESTATION_DAYS, ReckoningSettings
 from voicecapture.segmenter import SegmenterSettings
 
 _WRONG_COSTS = "questions_per_wrong_entry"
@@ -30,6 +36,7 @@ class Settings:
     findings: Mapping[str, tuple[Phones, ...]] = field(default_factory=dict)
     segmenter: SegmenterSettings = field(default_factory=SegmenterSettings)
     decision: DecisionSettings = field(default_factory=DecisionSettings)
+    reckoning: ReckoningSettings = field(default_factory=ReckoningSettings)
 
 
 def read_settings(path: Path | None) -> Settings:
@@ -46,10 +53,11 @@ def read_settings(path: Path | None) -> Settings:
         raise GrammarError(f"{path}: cannot be read ({error.strerror}). Name an existing settings file.") from error
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise GrammarError(f"{path}: not a TOML file ({error}). Mend the line.") from error
-    unknown = set(table) - {"scan", "findings", _WRONG_COSTS}
+    unknown = set(table) - {"scan", "findings", "reckoning", _WRONG_COSTS}
     if unknown:
         raise GrammarError(
-            f"{path}: unknown setting '{min(unknown)}'; expected scan, {_WRONG_COSTS} or findings. Remove it."
+            f"{path}: unknown setting '{min(unknown)}'; expected scan, {_WRONG_COSTS}, findings "
+            "or reckoning. Remove it."
         )
     costs = table.get(_WRONG_COSTS, DecisionSettings().wrong_costs)
     if isinstance(costs, bool) or not isinstance(costs, int | float) or not 20 <= costs <= 10_000:
@@ -60,7 +68,39 @@ def read_settings(path: Path | None) -> Settings:
         ScanKind(table.get("scan", "aged")),
         _read_findings(table.get("findings", {}), path),
         decision=DecisionSettings(wrong_costs=costs),
+        reckoning=_read_reckoning(table.get("reckoning", {}), path),
     )
+
+
+def _read_reckoning(table: object, path: Path) -> ReckoningSettings:
+    if not isinstance(table, dict) or set(table) - {"dry_off_days", "gestation_days", "ageing_sd_days"}:
+        raise GrammarError(
+            f"{path}: reckoning holds something unknown; expected dry_off_days, gestation_days and ageing_sd_days "
+            "under [reckoning]. Correct it."
+        )
+    gestation = _days_by(table.get("gestation_days", {}), "gestation_days", (240, 320), path)
+    ageing = _days_by(table.get("ageing_sd_days", {}), "ageing_sd_days", (0.5, 60), path)
+    dry_off = table.get("dry_off_days", ReckoningSettings().dry_off_days)
+    if isinstance(dry_off, bool) or not isinstance(dry_off, int) or not 0 <= dry_off <= 150:
+        raise GrammarError(f"{path}: dry_off_days is {dry_off!r}; expected a whole number from 0 to 150. Correct it.")
+    if not all(age.isdigit() for age in ageing):
+        raise GrammarError(f"{path}: ageing_sd_days names {min(ageing)}; expected ages in days. Correct it.")
+    return ReckoningSettings(
+        {int(age): days for age, days in ageing.items()} or AGEING_SD_DAYS,
+        GESTATION_DAYS | {breed.lower().replace("-", " ").replace("_", " "): d for breed, d in gestation.items()},
+        dry_off,
+    )
+
+
+def _days_by(table: object, name: str, bounds: tuple[float, float], path: Path) -> dict[str, float]:
+    """A table of days within bounds."""
+    low, high = bounds
+    if not isinstance(table, dict) or not all(
+        isinstance(days, int | float) and not isinstance(days, bool) and low <= days <= high
+        for days in table.values()
+    ):
+        raise GrammarError(f"{path}: {name} is {table!r}; expected days from {low:g} to {high:g} each. Correct it.")
+    return {str(key): float(days) for key, days in table.items()}
 
 
 def _read_findings(table: object, path: Path) -> dict[str, tuple[Phones, ...]]:

@@ -12,7 +12,7 @@ from textual.widgets import Digits, ProgressBar, Static
 from voicecapture.day import Event, EventKind
 from voicecapture.decision import Outcome
 from voicecapture.pace import pace
-from voicecapture.sheet import written_outcome
+from voicecapture.report.wording import written_outcome
 from voicecapture.update import Update
 
 # By kind and not by outcome: an entry taken back, or refused as neither, was understood but does not count.
@@ -58,7 +58,8 @@ class LastEntry(Horizontal):
             return
         event, cow = decision.event, _cow(decision.event)
         self.query_one("#cow", Digits).update(cow)
-        age = event.entry.days if event.entry and cow else None
+        entry = event.entry if cow else None
+        age = (entry.days or entry.crown_rump_mm) if entry else None
         self.query_one("#age", Digits).update("" if age is None else str(age))
         self.query_one("#outcome", Static).update(f"{_SIGNS[event.kind]}  {_what(event)}")
         self.query_one("#said", Static).update(update.said)

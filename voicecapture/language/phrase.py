@@ -139,6 +139,9 @@ class _Reader:
                 # 23 weeks is beyond any early scan and 24 days before any scan sees a pregnancy.
                 self.start_outcome(result=Result.PREGNANT, days=number if number >= 24 else 7 * number)
                 self.caution = BARE_AGE
+            case "crown_rump":
+                number = self.take_number()
+                self.start_outcome(result=Result.PREGNANT, crown_rump_mm=number)
             case "pregnant" | "empty" | "recheck":
                 self.start_outcome(result=Result(token))
             case "yes" | "no":

@@ -62,7 +62,6 @@ def parse_herd(text: str, where: str) -> Herd:
         born_on, calved_on = line.date("born_on", "birth date"), line.date("calved_on", "calving date")
         if born_on and calved_on and calved_on <= born_on:
             line.faults.append(f"calved on {calved_on} and born on {born_on}; expected the birth first.")
-        eligible = line.read("eligible", yes_or_no)
         return Animal(
             cow,
             electronic_id,
@@ -70,7 +69,7 @@ def parse_herd(text: str, where: str) -> Herd:
             line.date("mated_on", "mating date"),
             born_on,
             calved_on,
-            True if eligible is None else eligible,
+            line.read("eligible", yes_or_no),
         )
 
     return Herd(parse(text, where, FORMAT, animal))

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cached_property
 from math import ceil, floor, hypot
+from statistics import NormalDist
 
 import numpy as np
 from scipy.stats import norm
@@ -24,7 +25,7 @@ class ExpectedCalving:
 
     def window(self, coverage: float) -> tuple[date, date]:
         """First and last day of the window that holds the calving with this chance, whole days outwards."""
-        half = float(norm.ppf((1 + coverage) / 2)) * self.sd_days
+        half = NormalDist().inv_cdf((1 + coverage) / 2) * self.sd_days
         return self.due_on + timedelta(days=floor(-half)), self.due_on + timedelta(days=ceil(half))
 
 

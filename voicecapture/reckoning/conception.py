@@ -18,6 +18,9 @@ CYCLE_DAYS = 21
 _FIT_SDS = 2.576
 """A mating fits where it is within the 99 % range of the scan's age."""
 
+_LEAST_WEIGHT = 0.001
+"""Share of the likeliest mating's weight below which another is out of the question."""
+
 UNKNOWN_SIRE = "not recorded"
 
 
@@ -77,7 +80,8 @@ def fit_matings(
 
     Bayes' rule: the age is normal about the truth. Before the scan every service is equally likely, and a day with
     the bull as likely as one service in 21 days, since a cow is on heat about once in that time. Matings after the
-    scan are left out. The likeliest mating gives the day; `sd_days` is the posterior's about that day.
+    scan are left out. The likeliest mating gives the day; `sd_days` is the posterior's about that day. Where no
+    mating fits the age, the scan's own day is kept.
     """
     scan_on = conception_date(scanned_on, age_days)
     services = [s for s in services if s.served_on <= scanned_on]
@@ -88,11 +92,12 @@ def fit_matings(
     fits = [_by_service(s, scan_on, sd_days) for s in services] + [
         _by_bull(b, scan_on, sd_days, scanned_on) for b in bulls
     ]
-    fits = [fit for fit in fits if fit.distance_days <= _FIT_SDS * sd_days]
-    if not fits:
+    if all(fit.distance_days > _FIT_SDS * sd_days for fit in fits):
         return Conception(scan_on, sd_days, Basis.SCAN, scan_on, sd_days, is_misfit=True)
-    total = sum(fit.weight for fit in fits)
     best = max(fits, key=lambda fit: fit.weight)
+    # A mating just outside the range is still nearly as likely as one just inside it.
+    fits = [fit for fit in fits if fit.weight >= _LEAST_WEIGHT * best.weight]
+    total = sum(fit.weight for fit in fits)
     variance = sum(f.weight / total * ((f.mean - best.mean) ** 2 + f.variance) for f in fits)
     by_sire: dict[str, float] = defaultdict(float)
     for fit in fits:

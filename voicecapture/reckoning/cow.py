@@ -71,8 +71,9 @@ class CowReckoning:
 
     @property
     def last(self) -> Scan | None:
-        """The scan whose result rules."""
-        return self.scans[-1] if self.scans else None
+        """The scan whose result rules; the last of all if no scan has a result, None if she was never seen."""
+        with_result = [scan for scan in self.scans if scan.entry.result is not None]
+        return next(reversed(with_result or self.scans), None)
 
     @property
     def result(self) -> Result | None:
@@ -84,22 +85,23 @@ class CowReckoning:
         """Whether she carries twins, by the last scan that looked at the age."""
         if self.result is not Result.PREGNANT:
             return False
-        aged = [scan for scan in self.scans if scan.kind is ScanKind.AGED and scan.entry.result is Result.PREGNANT]
-        return (aged or list(self.scans))[-1].entry.twins
+        in_calf = _in_calf(self.scans)
+        aged = [scan for scan in in_calf if scan.kind is ScanKind.AGED]
+        return (aged or in_calf)[-1].entry.twins
 
 
 def reckon_cow(animal: Animal, scans: Sequence[Scan], matings: Matings, settings: ReckoningSettings) -> CowReckoning:
     """Everything that follows from a cow's scans, in the order that they were made."""
     scans = tuple(scans)
-    if not scans:
-        return CowReckoning(animal)
-    services, bulls = _services(animal, matings), matings.bulls_of(animal.cow)
-    last = scans[-1]
+    services, bulls = services_of(animal, matings), matings.bulls_of(animal.cow)
     seen = CowReckoning(animal, scans, alerts=tuple(_disagreements(animal, scans, settings)))
+    last = seen.last
+    if last is None or last.entry.result is None:
+        return seen
     if last.entry.result is not Result.PREGNANT:
         recheck_on, alerts = _recheck(animal, last, services, bulls)
         return CowReckoning(animal, scans, recheck_on=recheck_on, alerts=(*seen.alerts, *alerts))
-    ages = _ages(_run_in_calf(scans), settings)
+    ages = _ages(_in_calf(scans), settings)
     if not ages:
         return seen
     # The surest age counts, and the latest of equally sure ones.
@@ -117,7 +119,7 @@ def reckon_cow(animal: Animal, scans: Sequence[Scan], matings: Matings, settings
     )
 
 
-def _services(animal: Animal, matings: Matings) -> tuple[Service, ...]:
+def services_of(animal: Animal, matings: Matings) -> tuple[Service, ...]:
     """Her recorded services, with the one that only the herd list names."""
     services = matings.services_of(animal.cow)
     if animal.mated_on is None or any(s.served_on == animal.mated_on for s in services):
@@ -125,10 +127,10 @@ def _services(animal: Animal, matings: Matings) -> tuple[Service, ...]:
     return (*services, Service(animal.cow, animal.mated_on))
 
 
-def _run_in_calf(scans: Sequence[Scan]) -> tuple[Scan, ...]:
-    """The scans since she was last found empty."""
+def _in_calf(scans: Sequence[Scan]) -> list[Scan]:
+    """The scans in calf since she was last found empty: those of one pregnancy."""
     empties = [place for place, scan in enumerate(scans) if scan.entry.result is Result.EMPTY]
-    return tuple(scans[empties[-1] + 1 :] if empties else scans)
+    return [scan for scan in scans[empties[-1] + 1 if empties else 0 :] if scan.entry.result is Result.PREGNANT]
 
 
 def _ages(scans: Sequence[Scan], settings: ReckoningSettings) -> list[tuple[Scan, float, float]]:
@@ -136,7 +138,7 @@ def _ages(scans: Sequence[Scan], settings: ReckoningSettings) -> list[tuple[Scan
     ages = []
     for scan in scans:
         try:
-            age = age_heard(scan.entry, settings) if scan.entry.result is Result.PREGNANT else None
+            age = age_heard(scan.entry, settings)
         except ValueError:
             age = None  # the alert tells it
         if age is not None:
@@ -153,6 +155,7 @@ def _recheck(
     animal: Animal, last: Scan, services: Sequence[Service], bulls: Sequence[BullPeriod]
 ) -> tuple[date, tuple[Alert, ...]]:
     """The day for another scan: when the last possible mating can be seen, and not before the vet's own day."""
+    bulls = [bull for bull in bulls if bull.bull_in <= last.scanned_on]
     with_bull = [min(bull.bull_out or last.scanned_on, last.scanned_on) for bull in bulls]
     known = [s.served_on for s in services if s.served_on <= last.scanned_on] + with_bull
     # Nothing recorded: she may have been mated on the day of the scan itself.
@@ -166,11 +169,13 @@ def _recheck(
 def _disagreements(animal: Animal, scans: Sequence[Scan], settings: ReckoningSettings) -> list[Alert]:
     """What does not go together in a cow's scans."""
     alerts = []
-    # Ages from before she was found empty belong to another pregnancy.
-    run = _run_in_calf(scans)
-    aged = {id(scan): (age, sd) for scan, age, sd in _ages(run, settings)}
-    if any(scan.entry.crown_rump_mm is not None and id(scan) not in aged for scan in run):
+    # Ages and twins from before she was found empty belong to another pregnancy.
+    in_calf = _in_calf(scans)
+    aged = {id(scan): (age, sd) for scan, age, sd in _ages(in_calf, settings)}
+    if any(scan.entry.crown_rump_mm is not None and id(scan) not in aged for scan in in_calf):
         alerts.append(Alert.NOT_AN_AGE)
+    if len({scan.entry.twins for scan in in_calf if scan.kind is ScanKind.AGED}) > 1:
+        alerts.append(Alert.TWINS)
     for i, earlier in enumerate(scans):
         for later in scans[i + 1 :]:
             alerts += _between(animal, earlier, later, aged.get(id(earlier)), aged.get(id(later)))
@@ -186,7 +191,8 @@ def _between(
 ) -> list[Alert]:
     alerts = []
     results = (earlier.entry.result, later.entry.result)
-    if earlier.scanned_on == later.scanned_on and earlier.day != later.day and earlier.entry != later.entry:
+    is_same_day = earlier.scanned_on == later.scanned_on and earlier.day != later.day
+    if is_same_day and earlier.entry != later.entry and None not in results:
         alerts.append(Alert.SAME_DAY)
     if results == (Result.PREGNANT, Result.EMPTY):
         alerts.append(Alert.LOST)
@@ -200,6 +206,4 @@ def _between(
         apart = conception_date(later.scanned_on, age_2) - conception_date(earlier.scanned_on, age_1)
         if abs(apart.days) > _DISAGREE_SDS * hypot(sd_1, sd_2):
             alerts.append(Alert.AGES)
-        if earlier.entry.twins != later.entry.twins and ScanKind.YES_NO not in (earlier.kind, later.kind):
-            alerts.append(Alert.TWINS)
     return alerts

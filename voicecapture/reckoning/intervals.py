@@ -4,9 +4,9 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import sqrt
+from statistics import NormalDist
 
 import numpy as np
-from scipy.stats import norm
 
 _EXACT_TERMS = 2000
 """Above this many events the count is approximated; the exact sum costs their square."""
@@ -37,7 +37,7 @@ def wilson(count: int, of: int, confidence: float = 0.95) -> tuple[float, float]
     """
     if not of:
         return 0.0, 1.0
-    z = float(norm.ppf((1 + confidence) / 2))
+    z = NormalDist().inv_cdf((1 + confidence) / 2)
     share = count / of
     middle = share + z**2 / (2 * of)
     half = z * sqrt(share * (1 - share) / of + z**2 / (4 * of**2))
@@ -68,7 +68,9 @@ def count_band(chances: Sequence[float], coverage: float = 0.8) -> tuple[int, in
     p = np.asarray(chances, dtype=float)
     if len(p) > _EXACT_TERMS:
         mean, sd = p.sum(), sqrt((p * (1 - p)).sum())
-        low, high = norm.ppf([tail, 1 - tail], mean, max(sd, 1e-9))
-        return max(0, round(low)), min(len(p), round(high))
+        band = NormalDist(mean, max(sd, 1e-9))
+        return max(0, round(band.inv_cdf(tail))), min(len(p), round(band.inv_cdf(1 - tail)))
     cumulative = np.cumsum(poisson_binomial(chances))
-    return int(np.searchsorted(cumulative, tail, side="right")), int(np.searchsorted(cumulative, 1 - tail - 1e-12))
+    # What is a tail but for the rounding is a tail.
+    low, high = np.searchsorted(cumulative, [tail + 1e-12, 1 - tail - 1e-12])
+    return int(low), int(high)

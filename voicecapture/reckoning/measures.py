@@ -13,7 +13,7 @@ from voicecapture.herd import Matings
 from voicecapture.language.phrase import Result
 from voicecapture.reckoning.calving import CalvingCurve, calving_curve
 from voicecapture.reckoning.conception import Basis
-from voicecapture.reckoning.cow import CowReckoning
+from voicecapture.reckoning.cow import CowReckoning, earliest_days, services_of
 from voicecapture.reckoning.intervals import Share
 
 
@@ -135,20 +135,22 @@ def _submission(eligible: Sequence[CowReckoning], matings: Matings, mating_start
 
 
 def conception_share(cows: Sequence[CowReckoning], matings: Matings) -> Share | None:
-    """Services that gave the calf, of those whose outcome is known.
+    """Services that gave the calf, of those whose outcome is known; None without services.
 
-    Known is the outcome of every service of a cow that is in calf by a service or by a bull, and of every service of
-    an empty cow that was far enough back to be seen; not that of rechecks and cows unseen.
+    Known is the outcome of every service up to the conception of a cow that is in calf, by a service or by a bull,
+    and of every service of an empty cow that was far enough back to be seen; not that of rechecks and cows unseen.
     """
+    if not matings.services:
+        return None  # the herd list's last matings alone hide the services before them
     tested = positive = 0
     for cow in cows:
-        services = [s for s in matings.services_of(cow.cow) if cow.last and s.served_on <= cow.last.scanned_on]
-        conception = cow.conception
-        if cow.result is Result.PREGNANT and conception is not None and not conception.is_misfit:
+        services, conception = services_of(cow.animal, matings), cow.conception
+        if conception is not None and not conception.is_misfit:
             tested += sum(s.served_on <= conception.on for s in services)
             positive += conception.basis is Basis.SERVICE
-        elif cow.result is Result.EMPTY and cow.recheck_on is not None and cow.last is not None:
-            tested += len(services) if cow.recheck_on <= cow.last.scanned_on else max(0, len(services) - 1)
+        elif cow.result is Result.EMPTY and cow.last is not None:
+            seen = cow.last.scanned_on - timedelta(days=earliest_days(cow.animal))
+            tested += sum(s.served_on <= seen for s in services)
     return Share(positive, tested) if tested else None
 
 

@@ -57,7 +57,8 @@ class Audit:
     lost_or_wrong: int
     """Of them, aborted or found empty at a later scan: lost after the scan, not the vet's fault."""
     unknown: int
-    """Scans of cows that were sold, died, or are not in the list."""
+    """Scans that tell nothing: of cows that were sold, died, calved before the scan or are not in the list, empties
+    that aborted, and rechecks."""
 
 
 def audit(cows: Sequence[CowReckoning], calvings: Iterable[Calving], settings: ReckoningSettings) -> list[Audit]:
@@ -86,6 +87,8 @@ class _Judged:
 def _judge(cow: CowReckoning, scan: Scan, calving: Calving | None, settings: ReckoningSettings) -> _Judged:
     if calving is None or calving.fate in (Fate.SOLD, Fate.DIED):
         return _Judged(scan)
+    if calving.calved_on is not None and calving.calved_on <= scan.scanned_on:
+        return _Judged(scan)  # the calf of another year
     gestation = gestation_days(cow.animal, cow.twins, settings)
     if scan.entry.result is Result.EMPTY:
         if calving.calved_on is None:

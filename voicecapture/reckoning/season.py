@@ -72,7 +72,6 @@ class Season:
     matings: Matings = field(default_factory=Matings)
     mating_start: date | None = None
     """First day of mating; None if it is not known."""
-    mating_end: date | None = None
 
     @cached_property
     def scans(self) -> dict[str, list[Scan]]:

@@ -9,10 +9,10 @@ AGEING_SD_DAYS: Mapping[int, float] = {60: 4.6, 98: 7.7, 400: 11.0}
 Up to 60 days, while the crown-rump length can be seen: 95 % within 9 days (recalculated for crown-rump length in a
 study of placentomes, N Z Vet J, 58 dairy cows), 9 / 1.96 = 4.6. Up to 14 weeks: 80.5 % of 10,487 cows calved within
 10 days of what was predicted (Matthews BJ, Morton JM 2012, N Z Vet J 60(4):234-240; by hand, most at 7 to 18 weeks;
-the spread of gestation is in it, so this is cautious), 10 / 1.296 = 7.7. Later: 95 % within 21.7 days by the femur at 60 to
-120 days (Massey University, master's dissertation), 21.7 / 1.96 = 11; beyond 120 days it is at least that."""
+the spread of gestation is in it, so this is cautious), 10 / 1.296 = 7.7. Later: 95 % within 21.7 days by the femur at
+60 to 120 days (Massey University, master's dissertation), 21.7 / 1.96 = 11; beyond 120 days it is at least that."""
 
-GESTATION_DAYS: Mapping[str, float] = {
+GESTATION_DAYS: dict[str, float] = {
     "holstein": 279.4,
     "jersey": 280.0,
     "milking shorthorn": 281.1,

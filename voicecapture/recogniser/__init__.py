@@ -7,6 +7,7 @@ from typing import Protocol
 from voicecapture.herd import Herd
 from voicecapture.language.grammar import Grammar
 from voicecapture.language.phrase import Entry, Phrase
+from voicecapture.reckoning.foetus import CROWN_RUMP_MM
 from voicecapture.segmenter import Utterance
 
 
@@ -52,7 +53,7 @@ def certainty_of(readings: Sequence[Reading]) -> Certainty:
     return Certainty(
         number=agreeing(lambda entry: entry.cow),
         result=agreeing(lambda entry: (entry.result, entry.twins, entry.findings, entry.stage)),
-        age=agreeing(lambda entry: entry.days),
+        age=agreeing(lambda entry: (entry.days, entry.crown_rump_mm)),
         phrase=readings[0].probability,
     )
 
@@ -93,12 +94,14 @@ class Language:
         if phrase.entry is None:
             return -1.0
         prior = 0.0
-        cow, days = phrase.entry.cow, phrase.entry.days
+        cow, days, length = phrase.entry.cow, phrase.entry.days, phrase.entry.crown_rump_mm
         if cow is not None and self.herd.animals and cow not in self.herd:
             prior -= 2.0
         if cow in self.scanned and not phrase.corrects:
             prior -= 0.7
         if days is not None and not PLAUSIBLE_DAYS[0] <= days <= PLAUSIBLE_DAYS[1]:
+            prior -= 4.0
+        if length is not None and not CROWN_RUMP_MM[0] <= length <= CROWN_RUMP_MM[1]:
             prior -= 4.0
         return prior
 

@@ -1,7 +1,4 @@
-"""The commands. Builds the real objects, prints errors as one sentence, sets the exit code.
-
-Exit codes: 0 done, 1 failed, 2 wrong usage.
-"""
+"""Commands that listen: the demo, the check before a day, the day, recordings."""
 
 import signal
 import sys
@@ -14,9 +11,8 @@ from typing import Annotated
 import platformdirs
 import typer
 from rich.console import Console
-from rich.progress import Progress
 
-from voicecapture import __version__, demo
+from voicecapture import demo
 from voicecapture.audio import (
     AudioChunk,
     check_recording,
@@ -25,71 +21,38 @@ from voicecapture.audio import (
     paced,
     read_recording,
 )
-from voicecapture.bench import measure, read_manifest, table
+from voicecapture.cli.options import (
+    DatabaseOption,
+    EngineOption,
+    HerdOption,
+    MatingsOption,
+    ModelOption,
+    PlainOption,
+    SettingsOption,
+)
 from voicecapture.day import Day
-from voicecapture.doctor import examine
 from voicecapture.ear import Ear, Heard
-from voicecapture.engines import ENGINES, make_recogniser
-from voicecapture.errors import AudioError, RecordError, VoiceCaptureError
+from voicecapture.engines import make_recogniser
+from voicecapture.errors import AudioError, RecordError
 from voicecapture.hear import as_json, hear_file
 from voicecapture.herd import Herd
 from voicecapture.language.grammar import load_grammar
 from voicecapture.lists.herd import read_herd
+from voicecapture.lists.matings import FORMAT, parse_matings
+from voicecapture.lists.table import read_text
 from voicecapture.plain import log_line
+from voicecapture.report.content import make_report
+from voicecapture.report.text import text_report
 from voicecapture.session import Session
 from voicecapture.settings import Settings, read_settings
-from voicecapture.sheet import day_sheet
 from voicecapture.speaker import HibariVoice, SilentSpeaker, SoundCardSpeaker, Speaker
-from voicecapture.speech_models import add_model
-from voicecapture.store import Record
+from voicecapture.store.record import Record
+from voicecapture.store.season import add_list, read_season
 from voicecapture.update import Update
 from voicecapture.voice_check import PHRASES, summary
 from voicecapture.voice_check import check as voice_check
 
-app = typer.Typer(
-    help="Hears cow numbers and pregnancy-scan results, checks them against the herd, keeps the record.",
-    no_args_is_help=True,
-    add_completion=False,
-    pretty_exceptions_enable=False,
-)
-herd_app = typer.Typer(help="The herd list.", no_args_is_help=True)
-model_app = typer.Typer(help="Speech models besides the one that is shipped.", no_args_is_help=True)
-app.add_typer(herd_app, name="herd")
-app.add_typer(model_app, name="model")
-
-HerdOption = Annotated[
-    Path | None, typer.Option("--herd", help="Herd list, a CSV file; only the column cow is needed.")
-]
-SettingsOption = Annotated[Path | None, typer.Option("--settings", help="The practice's settings, a TOML file.")]
-EngineOption = Annotated[str, typer.Option("--engine", help=f"Speech engine: {', '.join(ENGINES)}.")]
-ModelOption = Annotated[str | None, typer.Option("--model", help="Folder or name of the Vosk model.")]
-DatabaseOption = Annotated[Path | None, typer.Option("--database", help="Where the day is kept.")]
-PlainOption = Annotated[bool, typer.Option("--plain", help="Plain lines instead of the screen.")]
-
-
-def main() -> None:
-    """Run the command line; an error becomes one sentence and exit code 1."""
-    try:
-        app()
-    except VoiceCaptureError as error:
-        typer.echo(str(error), err=True)
-        sys.exit(1)
-
-
-def _show_version(wanted: bool) -> None:
-    if wanted:
-        typer.echo(f"voicecapture {__version__}")
-        raise typer.Exit
-
-
-@app.callback()
-def _common(
-    version: Annotated[
-        bool,
-        typer.Option("--version", callback=_show_version, is_eager=True, help="Show the version and end."),
-    ] = False,
-) -> None:
-    """Options of every command."""
+app = typer.Typer()
 
 
 @app.command("demo")
@@ -113,6 +76,8 @@ def demo_command(
         plain=plain,
         engine="listener",
         model=None,
+        matings=None,
+        vet="",
     )
 
 
@@ -153,6 +118,8 @@ def check(
 @app.command()
 def listen(
     herd: HerdOption = None,
+    matings: MatingsOption = None,
+    vet: Annotated[str, typer.Option(help="Who scans; stands on the sheet.")] = "",
     device: Annotated[str | None, typer.Option(help="Microphone, by number or part of its name.")] = None,
     devices: Annotated[
         bool, typer.Option("--list-devices", help="List microphones and loudspeakers, and end.")
@@ -188,6 +155,8 @@ def listen(
         plain=plain,
         engine=engine,
         model=model,
+        matings=matings,
+        vet=vet,
     )
 
 
@@ -204,18 +173,25 @@ def _run_day(
     plain: bool,
     engine: str,
     model: str | None,
+    matings: Path | None,
+    vet: str,
 ) -> None:
     """Run one day to its end and print its sheet."""
     grammar = load_grammar(practice_findings=settings.findings)
     recogniser = make_recogniser(engine, model)
+    mating_list = read_text(matings, FORMAT) if matings else ""
+    if matings:
+        parse_matings(mating_list, str(matings))
     path = database or _new_database()
     record = Record.open(path)
-    day_id = record.start_day(herd, scanned_on, settings.scan, str(herd_file) if herd_file else "", source)
+    day_id = record.start_day(herd, scanned_on, settings.scan, str(herd_file) if herd_file else "", source, vet)
+    if matings:
+        add_list(record, "matings", str(matings), mating_list)
     session = Session(Ear(Day(herd, settings.scan), grammar, recogniser, settings), record, day_id, speaker)
     stop = threading.Event()
     try:
         if plain or not sys.stdout.isatty():
-            day = _run_plainly(lambda show: session.run(chunks, show, stop), stop)
+            _run_plainly(lambda show: session.run(chunks, show, stop), stop)
         else:
             # The screen is loaded only where there is one.
             from voicecapture.dashboard import Dashboard
@@ -224,15 +200,15 @@ def _run_day(
             dashboard.run()
             if dashboard.failure is not None:
                 raise dashboard.failure
-            day = session.day
+        season = read_season(record, day_id)
     finally:
         speaker.close()
         record.close()
-    typer.echo("\n".join(day_sheet(day, scanned_on)))
+    typer.echo("\n".join(text_report(make_report(season, settings.reckoning))))
     typer.echo(f"\nThe day is kept in {path}")
 
 
-def _run_plainly(run: Callable[[Callable[[Update], None]], Day], stop: threading.Event) -> Day:
+def _run_plainly(run: Callable[[Callable[[Update], None]], Day], stop: threading.Event) -> None:
     """Listen with one line for each utterance; Ctrl-C ends the day in order."""
 
     def show(update: Update) -> None:
@@ -242,7 +218,7 @@ def _run_plainly(run: Callable[[Callable[[Update], None]], Day], stop: threading
 
     # The first Ctrl-C ends the day in order: what is being said is still kept, and the sheet follows.
     signal.signal(signal.SIGINT, lambda *_: stop.set())
-    return run(show)
+    run(show)
 
 
 def _new_database() -> Path:
@@ -294,54 +270,3 @@ def _hear_line(path: Path, heard: Heard) -> str:
     return (
         f"{path.name}  {heard.utterance.start_s:7.1f} s  {heard.decision.outcome:<9} {event.heard}  ({event.reason})"
     )
-
-
-@herd_app.command("check")
-def herd_check(path: Annotated[Path, typer.Argument(metavar="HERD.csv", help="The herd list.")]) -> None:
-    """Read a herd list and say what was found, or every line that is wrong."""
-    herd = read_herd(path)
-    animals = herd.animals.values()
-    typer.echo(
-        f"{path.name}: {len(herd)} cows, {sum(a.electronic_id is not None for a in animals)} with an electronic "
-        f"ID, {sum(a.mated_on is not None for a in animals)} with a mating date."
-    )
-
-
-@model_app.command("add")
-def model_add(
-    source: Annotated[Path, typer.Argument(metavar="FOLDER_OR_ZIP", help="An unpacked or zipped Vosk model.")],
-) -> None:
-    """Check a Vosk model and keep it for --engine vosk --model NAME."""
-    added = add_model(source, load_grammar().words)
-    typer.echo(f"{added.path.name}: added.")
-    if added.missing_words:
-        typer.echo(f"Words of the grammar that it cannot hear: {', '.join(added.missing_words)}.")
-
-
-@app.command()
-def doctor() -> None:
-    """Say what is installed, which devices and models there are, and hear a shipped recording."""
-    healthy = True
-    for finding in examine():
-        typer.echo(f"{'ok  ' if finding.is_ok else 'BAD '} {finding.text}")
-        healthy = healthy and finding.is_ok
-    if not healthy:
-        raise typer.Exit(1)
-
-
-@app.command()
-def bench(
-    folder: Annotated[Path, typer.Argument(help="Recordings with a manifest.")] = Path("audio_fixtures/reporting"),
-    herd: HerdOption = None,
-    engine: EngineOption = "listener",
-    model: ModelOption = None,
-) -> None:
-    """Measure the listening: entries right and taken wrong by noise and voice, latency, memory."""
-    rows = read_manifest(folder)
-    cows = read_herd(herd or demo.HERD)
-    grammar = load_grammar()
-    recogniser = make_recogniser(engine, model)
-    with Progress(console=Console(stderr=True)) as progress:
-        task = progress.add_task("hearing", total=len(rows))
-        outcomes = measure(rows, cows, grammar, recogniser, Settings(), lambda: progress.advance(task))
-    typer.echo("\n".join(table(outcomes)))

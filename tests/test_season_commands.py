@@ -1,0 +1,203 @@
+"""The commands on what was scanned, as a user types them."""
+
+import re
+import sqlite3
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from tests.seasons import empty, in_calf, recheck
+from tests.test_cli import Run, run, sentence
+from tests.test_season_store import a_day, season_in
+from voicecapture.herd import Animal, Herd
+
+__all__ = ["run"]
+HERD = Herd([Animal("417"), Animal("608"), Animal("609"), Animal("4")])
+
+
+@pytest.fixture
+def day(tmp_path: Path) -> Path:
+    return a_day(tmp_path / "day.db", in_calf("417", 56), empty("608"), recheck("609", 4), vet="A Vet", herd=HERD)
+
+
+def asked(path: Path) -> None:
+    """Leave a question open in a day."""
+    with sqlite3.connect(path) as connection:
+        connection.execute(
+            "insert into event (day_id, number, kind, at_s, cow, twins, findings, reason, candidates, heard,"
+            " recorded_at) values"
+            " (1, 4, 'question', 75.0, '9', 0, '[]', '9 is not in the herd list', '[]', 'nine empty', '')"
+        )
+
+
+def test_the_sheet_is_a_page_beside_the_day(run: Run, day: Path) -> None:
+    code, out, _ = run("report", day)
+    page = day.with_suffix(".html")
+    assert code == 0 and str(page) in out
+    assert "417" in page.read_text("utf-8")
+
+
+def test_the_sheet_is_shown_as_text_and_printed_to_pdf(run: Run, day: Path, tmp_path: Path) -> None:
+    code, out, _ = run("report", day, "--text")
+    assert code == 0 and "scanned" in out and "3 of 4, 75 %" in out and not day.with_suffix(".html").exists()
+    pdf = tmp_path / "sheet.pdf"
+    assert run("report", day, "--pdf", pdf)[0] == 0
+    assert pdf.read_bytes().startswith(b"%PDF-")
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("report", "nowhere.db"),
+        ("export", "nowhere.db", "out.csv"),
+        ("sign", "nowhere.db", "--vet", "A"),
+        ("amend", "nowhere.db", "417", "empty", "--by", "A"),
+        ("verify", "nowhere.db"),
+        ("season", "add", "nowhere.db"),
+        ("season", "outcomes", "nowhere.db"),
+    ],
+)
+def test_a_file_that_is_not_there_is_named_and_not_made(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, arguments: tuple[str, ...]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    code, _, errors = run(*arguments)
+    assert code == 1 and "nowhere.db" in sentence(errors)
+    assert not Path("nowhere.db").exists()
+
+
+def test_a_day_with_open_questions_is_signed_only_if_they_are_listed(run: Run, day: Path) -> None:
+    asked(day)
+    code, _, errors = run("sign", day, "--vet", "A Vet")
+    assert code == 1 and "4: at 1:15 heard 'nine empty'" in errors
+    code, out, _ = run("sign", day, "--vet", "A Vet", "--list-open")
+    assert code == 0 and "signed by A Vet, 3 cows" in out
+    assert "nine empty" in run("report", day, "--text")[1]
+
+
+def test_a_question_is_settled_at_the_desk(run: Run, day: Path) -> None:
+    asked(day)
+    assert run("amend", day, "4", "empty", "--by", "A Vet", "--answers", "4")[0] == 0
+    code, out, _ = run("sign", day, "--vet", "A Vet")
+    assert code == 0 and "4 cows" in out
+
+
+def test_a_signed_day_verifies_until_it_is_tampered_with(run: Run, day: Path) -> None:
+    digest = run("sign", day, "--vet", "A Vet")[1].split()[-1]
+    assert re.fullmatch("[0-9a-f]{64}", digest)
+    code, out, _ = run("verify", day)
+    assert code == 0 and digest in out and "as signed" in out
+    code, out, _ = run("amend", day, "417", "pregnant 58 days", "--by", "A Vet", "--why", "heard again")
+    assert code == 0 and "417 in calf 58 days, by A Vet" in out
+    code, out, _ = run("verify", day)
+    assert code == 0 and "as signed, 1 amendments" in out
+    assert "417 in calf 58 days: amended: heard again" in run("report", day, "--text")[1]
+    with sqlite3.connect(day) as connection:
+        connection.execute("drop trigger event_no_update")
+        connection.execute("update event set cow = '4' where cow = '417'")
+    code, out, _ = run("verify", day)
+    assert code == 1 and "CHANGED since" in out
+
+
+def test_two_copies_that_differ_are_told(run: Run, day: Path, tmp_path: Path) -> None:
+    season = tmp_path / "season.db"
+    assert run("season", "add", day, "--season", season)[0] == 0
+    assert run("verify", day, season)[0] == 0
+    run("amend", day, "417", "--by", "A Vet")
+    code, _, errors = run("verify", day, season)
+    assert code == 1 and "1 days differ" in errors
+
+
+def test_an_amendment_needs_a_name_and_a_day_if_there_are_several(run: Run, day: Path, tmp_path: Path) -> None:
+    assert run("amend", day, "417", "empty")[0] == 2
+    season = tmp_path / "season.db"
+    later = a_day(tmp_path / "later.db", empty("609"), on=date(2027, 3, 23), herd=HERD)
+    run("season", "add", day, later, "--season", season)
+    code, _, errors = run("amend", season, "417", "empty", "--by", "A Vet")
+    assert code == 1 and "2027-02-09 A Vet, 2027-03-23" in sentence(errors)
+    assert run("amend", season, "417", "empty", "--by", "A Vet", "--day", "2027-02-09")[0] == 0
+
+
+def test_adding_the_same_day_twice_changes_nothing(run: Run, day: Path, tmp_path: Path) -> None:
+    season = tmp_path / "season.db"
+    assert "1 new days, 3 new events" in run("season", "add", day, "--season", season)[1]
+    assert "0 new days, 0 new events" in run("season", "add", day, "--season", season)[1]
+
+
+def test_the_farms_lists_reach_the_sheet(run: Run, day: Path, tmp_path: Path) -> None:
+    season, matings, herd = tmp_path / "season.db", tmp_path / "matings.csv", tmp_path / "herd.csv"
+    matings.write_text("cow,served on,sire\n417,2026-12-16,Elder\n")
+    herd.write_text("cow,breed\n417,Jersey\n1206,Jersey\n")
+    run("season", "add", day, "--season", season)
+    lists = ("season", "records", "--herd", herd, "--matings", matings, "--season", season)
+    assert run(*lists, "--mating-start", "2026-11-09")[0] == 0
+    assert run(*lists)[1].count("kept already") == 2
+    out = run("report", season, "--text")[1]
+    assert "2026-12-16 by the service (scan 2026-12-15)" in out and "Elder 100 %" in out
+    assert "six-week in-calf rate" in out and "1206" in out
+
+
+def test_a_list_with_a_fault_changes_no_season(run: Run, day: Path, tmp_path: Path) -> None:
+    season, matings = tmp_path / "season.db", tmp_path / "matings.csv"
+    matings.write_text("cow,served on\n417,soon\n")
+    run("season", "add", day, "--season", season)
+    code, _, errors = run("season", "records", "--matings", matings, "--season", season)
+    assert code == 1 and "line 2" in errors
+    assert season_in(season).matings.services == ()
+
+
+def test_outcomes_compare_scans_with_calvings(run: Run, day: Path, tmp_path: Path) -> None:
+    calvings = tmp_path / "calvings.csv"
+    # Scanned 56 days on 9 February: conceived 15 December, due 282 days later on 23 September 2027.
+    calvings.write_text("cow,calved on,outcome\n417,2027-09-20,\n608,,did not calve\n609,,sold\n")
+    code, out, _ = run("season", "outcomes", calvings, "--season", day)
+    assert code == 0
+    assert re.search(r"all ages +1 +\+3\.0", out)
+    assert "empty, and was in calf: 0 of 1" in out and "sold, died or not in the list: 1" in out
+    assert "8444 of 10487" in out
+
+
+def test_a_visit_list_serves_as_the_herd_list_of_the_visit(run: Run, day: Path, tmp_path: Path) -> None:
+    herd, matings, visit = tmp_path / "herd.csv", tmp_path / "matings.csv", tmp_path / "visit.csv"
+    herd.write_text("cow,breed\n417,Jersey\n608,Jersey\n4,Jersey\n1206,Jersey\n")
+    matings.write_text("cow,served on\n417,2026-12-16\n608,2027-02-20\n4,2027-02-20\n1206,2027-04-01\n")
+    arguments = ("visit", herd, visit, "--matings", matings, "--season", day, "--on", "2027-04-10")
+    code, out, _ = run(*arguments)
+    # 417 is known in calf, 1206 was served 9 days ago.
+    assert code == 0 and "2 cows to scan" in out
+    assert [line.split(",")[0] for line in visit.read_text().splitlines()] == ["cow", "4", "608"]
+    assert run("herd", "check", visit)[0] == 0
+
+
+def test_a_mating_list_is_checked_against_the_herd(run: Run, tmp_path: Path) -> None:
+    herd, matings = tmp_path / "herd.csv", tmp_path / "matings.csv"
+    herd.write_text("cow\n417\n")
+    matings.write_text("cow,served on,bull in\n417,2026-12-16,\n999,2026-12-16,\n,,2026-12-20\n")
+    code, out, _ = run("herd", "check", herd, "--matings", matings)
+    assert code == 0 and "2 services, 1 bull periods" in out and "not in the herd list: 999" in out
+
+
+def test_settings_reach_the_reckoning(run: Run, day: Path, tmp_path: Path) -> None:
+    settings = tmp_path / "settings.toml"
+    settings.write_text("[reckoning]\ngestation_days = { other = 290 }\n")
+    out = run("report", day, "--text", "--settings", settings)[1]
+    # Conceived 15 December 2026, 290 days later.
+    assert "2027-10-01" in out
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "dry_off_days = 151",
+        "dry_off_days = true",
+        "gestation_days = { jersey = 100 }",
+        "ageing_sd_days = { early = 4 }",
+        "colour = 1",
+    ],
+)
+def test_settings_that_make_no_sense_are_refused(run: Run, day: Path, tmp_path: Path, line: str) -> None:
+    settings = tmp_path / "settings.toml"
+    settings.write_text(f"[reckoning]\n{line}\n")
+    code, _, errors = run("report", day, "--settings", settings)
+    assert code == 1 and str(settings) in sentence(errors)

@@ -1,0 +1,303 @@
+"""Seasons on disk: days of several laptops joined, signed, amended, and compared."""
+
+import shutil
+import sqlite3
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from tests.seasons import empty, in_calf, recheck
+from tests.test_store import HEARING, UTTERANCE
+from voicecapture.amend import amendment, read_typed
+from voicecapture.day import Day, Event, EventKind, ScanKind
+from voicecapture.errors import GrammarError, RecordError
+from voicecapture.herd import Animal, Herd
+from voicecapture.language.grammar import load_grammar
+from voicecapture.language.phrase import Entry, Result
+from voicecapture.reckoning.season import Season
+from voicecapture.store.record import Record
+from voicecapture.store.season import (
+    Added,
+    add_days,
+    add_list,
+    amend,
+    read_season,
+    set_mating_start,
+    sign,
+    signed_digest,
+)
+
+HERD = Herd([Animal("417", breed="Jersey"), Animal("608"), Animal("4")])
+
+
+def taken(entry: Entry, number: int = 1) -> Event:
+    return Event(EventKind.ACCEPTED, 3.0 * number, number, entry, "clearly heard", 0.999)
+
+
+def a_day(path: Path, *entries: Entry, on: date = date(2027, 2, 9), vet: str = "", herd: Herd = HERD) -> Path:
+    """A day's file with spoken entries and their sounds."""
+    record = Record.open(path)
+    day_id = record.start_day(herd, on, ScanKind.AGED, "herd.csv", "microphone", vet)
+    for number, entry in enumerate(entries, 1):
+        record.keep(day_id, number, UTTERANCE, HEARING, taken(entry, number))
+    record.close()
+    return path
+
+
+def joined(path: Path, *days: Path) -> list[Added]:
+    record = Record.open(path)
+    added = [add_days(record, day) for day in days]
+    record.close()
+    return added
+
+
+def season_in(path: Path) -> Season:
+    record = Record.open(path)
+    season = read_season(record)
+    record.close()
+    return season
+
+
+def results(season: Season) -> dict[str, list[Entry]]:
+    return {cow: [scan.entry for scan in scans] for cow, scans in season.scans.items()}
+
+
+def content(path: Path) -> list[str]:
+    with sqlite3.connect(path) as connection:
+        return list(connection.iterdump())
+
+
+@pytest.fixture
+def season(tmp_path: Path) -> Path:
+    return tmp_path / "season.db"
+
+
+def test_two_vets_days_join_without_losing_or_doubling_anything(tmp_path: Path, season: Path) -> None:
+    first = a_day(tmp_path / "first.db", in_calf("417", 56), empty("608"), vet="A")
+    second = a_day(tmp_path / "second.db", recheck("4"), on=date(2027, 3, 23), vet="B")
+    assert joined(season, first, second) == [Added(1, 2, 0, 0), Added(1, 1, 0, 0)]
+    assert results(season_in(season)) == {"417": [in_calf("417", 56)], "608": [empty("608")], "4": [recheck("4")]}
+    assert [day.vet for day in season_in(season).days] == ["A", "B"]
+
+
+def test_the_same_days_again_change_nothing(tmp_path: Path, season: Path) -> None:
+    day = a_day(tmp_path / "day.db", in_calf("417", 56), empty("608"))
+    joined(season, day)
+    before = content(season)
+    assert joined(season, day, day) == [Added(), Added()]
+    assert content(season) == before
+
+
+def test_a_day_that_went_on_is_carried_on(tmp_path: Path, season: Path) -> None:
+    day = a_day(tmp_path / "day.db", in_calf("417", 56))
+    joined(season, day)
+    record = Record.open(day)
+    record.keep(1, 2, UTTERANCE, HEARING, taken(empty("608"), 2))
+    record.close()
+    assert joined(season, day) == [Added(0, 1, 0, 0)]
+    assert set(results(season_in(season))) == {"417", "608"}
+
+
+def test_every_sound_comes_along_under_the_name_that_the_season_gives(tmp_path: Path, season: Path) -> None:
+    day = a_day(tmp_path / "day.db", in_calf("417", 56), empty("608"))
+    joined(season, day, a_day(tmp_path / "other.db", empty("4"), on=date(2027, 3, 23)))
+    with sqlite3.connect(season) as connection:
+        clips = [season.parent / clip for (clip,) in connection.execute("select clip from utterance")]
+    assert len(set(clips)) == 3
+    assert all(clip.read_bytes().startswith(b"fLaC") for clip in clips)
+
+
+def test_a_sound_that_is_not_there_is_counted_and_holds_up_nothing(tmp_path: Path, season: Path) -> None:
+    day = a_day(tmp_path / "day.db", in_calf("417", 56), empty("608"))
+    next((tmp_path / "day_clips").iterdir()).unlink()
+    assert joined(season, day) == [Added(1, 2, 0, 1)]
+
+
+def test_a_day_changed_differently_in_two_copies_is_refused_whole(tmp_path: Path, season: Path) -> None:
+    day = a_day(tmp_path / "day.db", in_calf("417", 56))
+    joined(season, day)
+    for path, found in ((day, empty("417")), (season, recheck("417"))):
+        record = Record.open(path)
+        (only,) = read_season(record).days
+        amend(record, only.name, amendment(only.day, "417", found, "A Vet"))
+        record.close()
+    before = content(season)
+    with pytest.raises(RecordError, match="changed differently"):
+        joined(season, day)
+    assert content(season) == before
+
+
+def test_the_other_file_is_only_read(tmp_path: Path, season: Path) -> None:
+    day = a_day(tmp_path / "day.db", in_calf("417", 56))
+    data = day.read_bytes()
+    joined(season, day)
+    assert day.read_bytes() == data
+
+
+@pytest.mark.parametrize("data", [None, b"", b"not a database"])
+def test_a_file_that_is_no_day_is_refused(tmp_path: Path, season: Path, data: bytes | None) -> None:
+    other = tmp_path / "other.db"
+    if data is not None:
+        other.write_bytes(data)
+    with pytest.raises(RecordError, match=str(other)):
+        joined(season, other)
+
+
+def test_lists_and_the_start_of_mating_belong_to_the_season(tmp_path: Path, season: Path) -> None:
+    day = a_day(tmp_path / "day.db", in_calf("417", 56))
+    joined(season, day)
+    record = Record.open(season)
+    assert add_list(record, "herd", "herd.csv", "cow,born on\n417,2022-08-01\n1206,2021-08-01\n")
+    assert add_list(record, "matings", "matings.csv", "cow,served on,sire\n417,2026-12-15,Elder\n")
+    assert not add_list(record, "matings", "matings.csv", "cow,served on,sire\n417,2026-12-15,Elder\n")
+    known = read_season(record)
+    assert known.mating_start == date(2026, 12, 15)
+    set_mating_start(record, date(2026, 11, 9))
+    known = read_season(record)
+    record.close()
+    # The later list adds to what the day's list said, and takes nothing from it.
+    assert list(known.herd.animals) == ["417", "608", "4", "1206"]
+    assert known.herd.animals["417"] == Animal("417", breed="Jersey", born_on=date(2022, 8, 1))
+    assert known.mating_start == date(2026, 11, 9)
+    other = tmp_path / "practice.db"
+    assert joined(other, season)[0].lists == 2
+    assert season_in(other).mating_start == date(2026, 11, 9)
+    assert joined(other, season) == [Added()]
+
+
+def test_a_signed_day_is_only_amended(tmp_path: Path) -> None:
+    path = a_day(tmp_path / "day.db", in_calf("417", 56))
+    record = Record.open(path)
+    (day,) = read_season(record).days
+    signed = sign(record, day.name, "A Vet")
+    assert signed.signature is not None and (signed.signature.vet, signed.signature.events) == ("A Vet", 1)
+    assert signed.signature.digest == day.digest
+    with pytest.raises(RecordError, match="the day is signed"):
+        record.keep(1, 2, UTTERANCE, HEARING, taken(empty("608"), 2))
+    with pytest.raises(RecordError, match="signed by A Vet already"):
+        sign(record, day.name, "B Vet")
+    amend(record, day.name, amendment(signed.day, "417", in_calf("417", 58), "B Vet", "looked again"))
+    (amended,) = read_season(record).days
+    assert amended.day.results["417"][1].entry == in_calf("417", 58)
+    assert [(a.by, a.event.reason) for a in amended.amendments] == [("B Vet", "amended: looked again")]
+    # What was signed still is what was signed; the whole record is not.
+    assert signed_digest(record, amended) == day.digest != amended.digest
+    record.close()
+
+
+def test_a_record_that_was_tampered_with_shows(tmp_path: Path) -> None:
+    path = a_day(tmp_path / "day.db", in_calf("417", 56))
+    record = Record.open(path)
+    (day,) = read_season(record).days
+    sign(record, day.name, "A Vet")
+    record.close()
+    with sqlite3.connect(path) as connection:
+        connection.execute("drop trigger event_no_update")
+        connection.execute("update event set result = 'empty', days = null")
+    record = Record.open(path)
+    (changed,) = read_season(record).days
+    assert changed.signature is not None
+    assert signed_digest(record, changed) != changed.signature.digest
+    record.close()
+
+
+def test_a_copy_has_the_same_digest_and_another_day_another(tmp_path: Path, season: Path) -> None:
+    day = a_day(tmp_path / "day.db", in_calf("417", 56))
+    other = a_day(tmp_path / "other.db", in_calf("417", 56))
+    joined(season, day)
+    shutil.copy(day, tmp_path / "copy.db")
+    digests = [season_in(path).days[0].digest for path in (day, tmp_path / "copy.db", season, other)]
+    assert digests[0] == digests[1] == digests[2] != digests[3]
+
+
+@pytest.mark.parametrize("table", ["day", "signature", "farm_list", "mating_start"])
+@pytest.mark.parametrize("change", ["delete from {}", "update {} set id = 7"])
+def test_days_lists_and_signatures_are_only_ever_added_to(tmp_path: Path, table: str, change: str) -> None:
+    path = a_day(tmp_path / "day.db", in_calf("417", 56))
+    record = Record.open(path)
+    add_list(record, "herd", "herd.csv", "cow\n417\n")
+    set_mating_start(record, date(2026, 11, 9))
+    sign(record, read_season(record).days[0].name, "A Vet")
+    record.close()
+    statement = change.format(table).replace("set id", "set day_id" if table == "signature" else "set id")
+    with sqlite3.connect(path) as connection, pytest.raises(sqlite3.IntegrityError, match="only ever added to"):
+        connection.execute(statement)
+
+
+def test_the_views_show_what_the_season_says(tmp_path: Path, season: Path) -> None:
+    joined(
+        season,
+        a_day(tmp_path / "first.db", in_calf("417", 56), recheck("608"), vet="A"),
+        a_day(tmp_path / "second.db", empty("608"), on=date(2027, 3, 23), vet="B"),
+    )
+    with sqlite3.connect(season) as connection:
+        found = connection.execute("select cow, result, days, scanned_on, vet from season_result order by cow")
+        assert list(found) == [("417", "pregnant", 56, "2027-02-09", "A"), ("608", "empty", None, "2027-03-23", "B")]
+        assert list(connection.execute("select cow from not_seen")) == [("4",)]
+
+
+def test_a_file_of_the_first_version_is_brought_up_to_date(tmp_path: Path) -> None:
+    path = a_day(tmp_path / "day.db", in_calf("417", 56))
+    older = tmp_path / "older.db"
+    with sqlite3.connect(older) as connection:
+        # The first version's tables, and in them what it would have held.
+        from sqlite_utils import Database
+
+        from voicecapture.store.schema import SCHEMA
+
+        SCHEMA.apply(Database(connection), stop_before="seasons")
+        connection.execute("attach ? as newer", [str(path)])
+        for table in ("day", "animal", "utterance", "event"):
+            columns = ", ".join(row[1] for row in connection.execute(f"pragma main.table_info({table})"))
+            connection.execute(f"insert into main.{table} ({columns}) select {columns} from newer.{table}")
+        connection.commit()
+    shutil.copy(older, tmp_path / "copy.db")
+    season, copy = season_in(older), season_in(tmp_path / "copy.db")
+    assert results(season) == {"417": [in_calf("417", 56)]}
+    # Both copies of one day have one name.
+    assert season.days[0].name == copy.days[0].name and season.days[0].digest == copy.days[0].digest
+
+
+@pytest.mark.parametrize(
+    ("typed", "entry"),
+    [
+        ("pregnant 58 days", Entry(result=Result.PREGNANT, days=58)),
+        ("in calf 8 weeks and 3 days twins", Entry(result=Result.PREGNANT, days=59, twins=True)),
+        ("Empty", Entry(result=Result.EMPTY)),
+        ("recheck in 3 weeks", Entry(result=Result.RECHECK, recheck_weeks=3)),
+        ("crown rump 30 millimetres", Entry(result=Result.PREGNANT, crown_rump_mm=30)),
+        ("lame", Entry(findings=("lame",))),
+    ],
+)
+def test_what_was_found_is_typed_as_it_is_said(typed: str, entry: Entry) -> None:
+    assert read_typed(typed, load_grammar()) == entry
+
+
+@pytest.mark.parametrize(
+    "typed", ["", "pregnant 58", "417 empty", "stop listening", "yes", "very pregnant", "58 days empty"]
+)
+def test_what_is_not_said_of_a_cow_is_refused(typed: str) -> None:
+    with pytest.raises(GrammarError, match="pregnant 58 days"):
+        read_typed(typed, load_grammar())
+
+
+def test_an_amendment_replaces_what_was_held_and_settles_the_question() -> None:
+    question = Event(EventKind.QUESTION, 9.0, 2, Entry("608"), "why")
+    day = Day(HERD).after(taken(in_calf("417", 56)), question)
+    changed = day.after(
+        amendment(day, "417", empty("417"), "A Vet"), amendment(day, "608", empty("608"), "A Vet", "", 2)
+    )
+    assert {cow: event.entry for cow, (_, event) in changed.results.items()} == {
+        "417": empty("417"),
+        "608": empty("608"),
+    }
+    assert changed.questions == {}
+    assert day.after(amendment(day, "417", None, "A Vet")).results == {}
+
+
+def test_there_must_be_something_to_take_back_and_a_question_to_answer() -> None:
+    with pytest.raises(RecordError, match="no result on this day"):
+        amendment(Day(HERD), "417", None, "A Vet")
+    with pytest.raises(RecordError, match="question 7: not open"):
+        amendment(Day(HERD), "417", empty("417"), "A Vet", "", 7)

@@ -1,0 +1,236 @@
+"""Commands on what was scanned: sheet, exports, signature, amendments, season."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from voicecapture.amend import amendment, read_typed
+from voicecapture.cli.options import DatabaseArgument, SettingsOption
+from voicecapture.errors import RecordError
+from voicecapture.exports import check_format, write_export
+from voicecapture.language.grammar import load_grammar
+from voicecapture.lists.calvings import read_calvings
+from voicecapture.lists.herd import FORMAT as HERD_FORMAT
+from voicecapture.lists.herd import parse_herd
+from voicecapture.lists.matings import FORMAT as MATINGS_FORMAT
+from voicecapture.lists.matings import parse_matings
+from voicecapture.lists.table import read_text
+from voicecapture.reckoning.outcomes import audit
+from voicecapture.reckoning.season import ScanDay, Season
+from voicecapture.report.audit import audit_lines
+from voicecapture.report.content import make_report
+from voicecapture.report.page import html_page, write_pdf
+from voicecapture.report.text import text_report
+from voicecapture.report.wording import written_outcome
+from voicecapture.settings import read_settings
+from voicecapture.store.record import Record
+from voicecapture.store.season import add_days, add_list, amend, read_season, set_mating_start, sign, signed_digest
+
+app = typer.Typer()
+season_app = typer.Typer(help="Several scan days as one season.", no_args_is_help=True)
+app.add_typer(season_app, name="season")
+
+DayOption = Annotated[
+    datetime | None, typer.Option("--day", formats=["%Y-%m-%d"], help="Which day, if the file has several.")
+]
+SeasonOption = Annotated[Path, typer.Option("--season", help="The season's file; made if it is not there.")]
+
+
+@contextmanager
+def _open(path: Path, is_new: bool = False) -> Iterator[Record]:
+    if not is_new and not path.is_file():
+        raise RecordError(f"{path}: no such file; expected the file of a day or a season. Name an existing file.")
+    record = Record.open(path)
+    try:
+        yield record
+    finally:
+        record.close()
+
+
+@app.command()
+def report(
+    database: DatabaseArgument,
+    out: Annotated[Path | None, typer.Option(help="The HTML file; by default beside the database.")] = None,
+    pdf: Annotated[Path | None, typer.Option(help="Print it to a PDF file too.")] = None,
+    text: Annotated[bool, typer.Option("--text", help="Show it here, and write no file.")] = False,
+    settings: SettingsOption = None,
+) -> None:
+    """Write the sheet of a day or a season: figures, charts, lists, every cow."""
+    reckoning = read_settings(settings).reckoning
+    with _open(database) as record:
+        sheet = make_report(read_season(record), reckoning)
+    if text:
+        typer.echo("\n".join(text_report(sheet)))
+        return
+    page, file = html_page(sheet), out or database.with_suffix(".html")
+    try:
+        file.write_text(page, encoding="utf-8")
+    except OSError as error:
+        raise RecordError(f"{file}: cannot be written ({error.strerror}). Name another place with --out.") from error
+    typer.echo(f"{file}: written.")
+    if pdf is not None:
+        write_pdf(page, pdf)
+        typer.echo(f"{pdf}: written.")
+
+
+@app.command()
+def export(
+    database: DatabaseArgument,
+    files: Annotated[
+        list[Path],
+        typer.Argument(help="Files to write: .csv or .xlsx (every cow), .json (ICAR ADE), .ics (calendar)."),
+    ],
+    settings: SettingsOption = None,
+) -> None:
+    """Write a day or a season in open formats, chosen by the ending of each file's name."""
+    reckoning = read_settings(settings).reckoning
+    for file in files:
+        check_format(file)
+    with _open(database) as record:
+        season = read_season(record)
+    for file in files:
+        typer.echo(f"{file}: {write_export(season, reckoning, file)} rows.")
+
+
+@app.command("sign")
+def sign_command(
+    database: DatabaseArgument,
+    vet: Annotated[str, typer.Option(help="The vet's name.")],
+    day: DayOption = None,
+    list_open: Annotated[
+        bool, typer.Option("--list-open", help="Sign with questions open; they stay listed on the sheet.")
+    ] = False,
+) -> None:
+    """Sign a day. From then on it can only be amended, by name and date."""
+    with _open(database) as record:
+        chosen = _choose(read_season(record), database, day)
+        if chosen.day.questions and not list_open:
+            raise RecordError(
+                f"{database}: {len(chosen.day.questions)} questions are open; expected none. Settle them with "
+                "voicecapture amend --answers, or sign with --list-open.\n" + "\n".join(_questions(chosen))
+            )
+        signed = sign(record, chosen.name, vet)
+    assert signed.signature is not None
+    typer.echo(f"{signed.scanned_on}: signed by {vet}, {signed.day.counts.scanned} cows.\n{signed.signature.digest}")
+
+
+def _questions(day: ScanDay) -> Iterator[str]:
+    for number, event in day.day.questions.items():
+        minutes, seconds = divmod(int(event.at_s), 60)
+        yield f"  {number}: at {minutes}:{seconds:02d} heard '{event.heard}': {event.reason}"
+
+
+@app.command("amend")
+def amend_command(
+    database: DatabaseArgument,
+    cow: Annotated[str, typer.Argument(help="Cow number.")],
+    found: Annotated[
+        str | None, typer.Argument(help="What was found, as it is said: 'pregnant 58 days'. Nothing takes it back.")
+    ] = None,
+    by: Annotated[str, typer.Option(help="Who changes it.")] = "",
+    why: Annotated[str, typer.Option(help="Why, for the sheet.")] = "",
+    day: DayOption = None,
+    answers: Annotated[int | None, typer.Option(help="Number of the open question that this settles.")] = None,
+    settings: SettingsOption = None,
+) -> None:
+    """Change, add or take back a cow's result after the day. What it was before is kept."""
+    if not by:
+        raise typer.BadParameter("name who changes it", param_hint="--by")
+    if not cow.isdigit() or len(cow) > 5:
+        raise typer.BadParameter(f"cow '{cow}'; expected 1 to 5 digits", param_hint="COW")
+    entry = read_typed(found, load_grammar(practice_findings=read_settings(settings).findings)) if found else None
+    with _open(database) as record:
+        chosen = _choose(read_season(record), database, day)
+        amend(record, chosen.name, amendment(chosen.day, cow, entry, by, why, answers))
+    typer.echo(f"{chosen.scanned_on}: {cow} {written_outcome(entry) if entry else 'taken back'}, by {by}.")
+
+
+def _choose(season: Season, database: Path, day: datetime | None) -> ScanDay:
+    """The only day of a file, or the one that was named."""
+    days = [d for d in season.days if day is None or d.scanned_on == day.date()]
+    if len(days) != 1:
+        found = ", ".join(f"{d.scanned_on} {d.vet}".strip() for d in season.days)
+        raise RecordError(f"{database}: holds the days {found}; expected one to be named. Name it with --day.")
+    return days[0]
+
+
+@app.command()
+def verify(
+    databases: Annotated[list[Path], typer.Argument(metavar="DATABASE...", help="Files of days or seasons.")],
+) -> None:
+    """Show the digest of every day, and whether it is still what was signed."""
+    digests: dict[str, set[str]] = {}
+    broken = False
+    for path in databases:
+        with _open(path) as record:
+            for day in read_season(record).days:
+                digests.setdefault(day.name, set()).add(day.digest)
+                state = "not signed"
+                if day.signature is not None:
+                    is_same = signed_digest(record, day) == day.signature.digest
+                    broken = broken or not is_same
+                    state = f"signed by {day.signature.vet}, " + ("as signed" if is_same else "CHANGED since")
+                    state += f", {len(day.amendments)} amendments" if day.amendments else ""
+                typer.echo(f"{path}  {day.scanned_on}  {day.digest}  {state}")
+    differing = [name for name, found in digests.items() if len(found) > 1]
+    if differing:
+        typer.echo(f"{len(differing)} days differ between the files.", err=True)
+    if broken or differing:
+        raise typer.Exit(1)
+
+
+@season_app.command("add")
+def season_add(
+    databases: Annotated[list[Path], typer.Argument(metavar="DATABASE...", help="Files of days.")],
+    season: SeasonOption = Path("season.db"),
+) -> None:
+    """Add scan days to a season, from one laptop or several. The same days again change nothing."""
+    with _open(season, is_new=True) as record:
+        for path in databases:
+            added = add_days(record, path)
+            lost = f", {added.sounds_missing} sounds were not beside it" if added.sounds_missing else ""
+            typer.echo(f"{path}: {added.days} new days, {added.events} new events, {added.lists} new lists{lost}.")
+
+
+@season_app.command("records")
+def season_records(
+    herd: Annotated[Path | None, typer.Option(help="Herd list, a CSV file.")] = None,
+    matings: Annotated[Path | None, typer.Option(help="Mating list, a CSV file.")] = None,
+    mating_start: Annotated[datetime | None, typer.Option(formats=["%Y-%m-%d"], help="First day of mating.")] = None,
+    season: SeasonOption = Path("season.db"),
+) -> None:
+    """Give a season the farm's lists and its first day of mating."""
+    texts = []
+    if herd is not None:
+        text = read_text(herd, HERD_FORMAT)
+        parse_herd(text, str(herd))
+        texts.append(("herd", herd, text))
+    if matings is not None:
+        text = read_text(matings, MATINGS_FORMAT)
+        parse_matings(text, str(matings))
+        texts.append(("matings", matings, text))
+    with _open(season, is_new=True) as record:
+        for kind, path, text in texts:
+            is_new = add_list(record, kind, str(path), text)
+            typer.echo(f"{path}: {'kept' if is_new else 'kept already'}.")
+        if mating_start is not None:
+            set_mating_start(record, mating_start.date())
+            typer.echo(f"Mating began on {mating_start.date()}: kept.")
+
+
+@season_app.command("outcomes")
+def season_outcomes(
+    calvings: Annotated[Path, typer.Argument(metavar="CALVINGS.csv", help="Cow, and calving date or outcome.")],
+    season: SeasonOption = Path("season.db"),
+    settings: SettingsOption = None,
+) -> None:
+    """Compare every scan with what became of the cow: ageing error, false empties, pregnancies that did not calve."""
+    found = read_calvings(calvings)
+    reckoning = read_settings(settings).reckoning
+    with _open(season) as record:
+        cows = read_season(record).cows(reckoning)
+    typer.echo("\n".join(audit_lines(audit(cows, found, reckoning))))

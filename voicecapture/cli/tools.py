@@ -1,0 +1,62 @@
+"""Commands that look at the installation and measure it."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.console import Console
+from rich.progress import Progress
+
+from voicecapture import demo
+from voicecapture.bench import measure, read_manifest, table
+from voicecapture.cli.options import EngineOption, HerdOption, ModelOption
+from voicecapture.doctor import examine
+from voicecapture.engines import make_recogniser
+from voicecapture.language.grammar import load_grammar
+from voicecapture.lists.herd import read_herd
+from voicecapture.settings import Settings
+from voicecapture.speech_models import add_model
+
+app = typer.Typer()
+model_app = typer.Typer(help="Speech models besides the one that is shipped.", no_args_is_help=True)
+app.add_typer(model_app, name="model")
+
+
+@model_app.command("add")
+def model_add(
+    source: Annotated[Path, typer.Argument(metavar="FOLDER_OR_ZIP", help="An unpacked or zipped Vosk model.")],
+) -> None:
+    """Check a Vosk model and keep it for --engine vosk --model NAME."""
+    added = add_model(source, load_grammar().words)
+    typer.echo(f"{added.path.name}: added.")
+    if added.missing_words:
+        typer.echo(f"Words of the grammar that it cannot hear: {', '.join(added.missing_words)}.")
+
+
+@app.command()
+def doctor() -> None:
+    """Say what is installed, which devices and models there are, and hear a shipped recording."""
+    healthy = True
+    for finding in examine():
+        typer.echo(f"{'ok  ' if finding.is_ok else 'BAD '} {finding.text}")
+        healthy = healthy and finding.is_ok
+    if not healthy:
+        raise typer.Exit(1)
+
+
+@app.command()
+def bench(
+    folder: Annotated[Path, typer.Argument(help="Recordings with a manifest.")] = Path("audio_fixtures/reporting"),
+    herd: HerdOption = None,
+    engine: EngineOption = "listener",
+    model: ModelOption = None,
+) -> None:
+    """Measure the listening: entries right and taken wrong by noise and voice, latency, memory."""
+    rows = read_manifest(folder)
+    cows = read_herd(herd or demo.HERD)
+    grammar = load_grammar()
+    recogniser = make_recogniser(engine, model)
+    with Progress(console=Console(stderr=True)) as progress:
+        task = progress.add_task("hearing", total=len(rows))
+        outcomes = measure(rows, cows, grammar, recogniser, Settings(), lambda: progress.advance(task))
+    typer.echo("\n".join(table(outcomes)))

@@ -1,0 +1,28 @@
+"""Every cow as CSV (RFC 4180): a heading, CRLF line ends, UTF-8. The herd list reader reads it back."""
+
+import csv
+import io
+from dataclasses import astuple, fields
+
+from voicecapture.exports.table import CowRow, cow_rows
+from voicecapture.reckoning.season import Season
+from voicecapture.reckoning.settings import ReckoningSettings
+
+_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+"""A cell that begins so is run by a spreadsheet."""
+
+
+def csv_bytes(season: Season, settings: ReckoningSettings) -> tuple[bytes, int]:
+    """The file, and how many cows are in it."""
+    rows = cow_rows(season, settings)
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator="\r\n")
+    writer.writerow(field.name for field in fields(CowRow))
+    writer.writerows([_cell(value) for value in astuple(row)] for row in rows)
+    return text.getvalue().encode(), len(rows)
+
+
+def _cell(value: object) -> str:
+    text = "" if value is None else str(value)
+    # An apostrophe makes it text in every spreadsheet.
+    return f"'{text}" if text.startswith(_FORMULA) else text

@@ -1,0 +1,82 @@
+"""The columns of every cow that CSV and XLSX share."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from voicecapture.language.phrase import Result
+from voicecapture.reckoning.cow import CowReckoning
+from voicecapture.reckoning.season import Season
+from voicecapture.reckoning.settings import ReckoningSettings
+from voicecapture.report.wording import notes, written_age, written_result
+
+
+@dataclass(frozen=True, slots=True)
+class CowRow:
+    """One cow; the fields are the columns, in their order."""
+
+    cow: str
+    electronic_id: str
+    """As ISO 11784 is printed, "ccc nnnnnnnnnnnn": a spreadsheet keeps it as text, and the herd list reads it."""
+    breed: str
+    result: str
+    twins: str
+    age_said: str
+    scanned_on: date | None
+    vet: str
+    scans: int
+    conceived_on: date | None
+    conceived_by: str
+    conceived_by_scan: date | None
+    sire: str
+    sire_percent: int | None
+    due_on: date | None
+    due_80_from: date | None
+    due_80_to: date | None
+    due_95_from: date | None
+    due_95_to: date | None
+    dry_off_on: date | None
+    recheck_on: date | None
+    notes: str
+    alerts: str
+
+
+def cow_rows(season: Season, settings: ReckoningSettings) -> list[CowRow]:
+    """Every cow of the season, in the order of the herd list."""
+    return [_row(cow) for cow in season.cows(settings)]
+
+
+def _row(cow: CowReckoning) -> CowRow:
+    last, conception, calving = cow.last, cow.conception, cow.calving
+    aged = next((scan.entry for scan in reversed(cow.scans) if written_age(scan.entry)), None)
+    likely, narrow = (calving.window(0.8), calving.window(0.95)) if calving else ((None, None), (None, None))
+    sire, chance = conception.sires[0] if conception and conception.sires else ("", None)
+    is_seen = last is not None and (last.entry.result is not None or last.entry.findings)
+    return CowRow(
+        cow=cow.cow,
+        electronic_id=_printed(cow.animal.electronic_id),
+        breed=cow.animal.breed or "",
+        result=written_result(cow.result) if cow.result or not is_seen else "",
+        twins="yes" if cow.twins else "",
+        age_said=written_age(aged) if aged and cow.result is Result.PREGNANT else "",
+        scanned_on=last.scanned_on if last else None,
+        vet=last.vet if last else "",
+        scans=len(cow.scans),
+        conceived_on=conception.on if conception else None,
+        conceived_by=conception.basis.value if conception else "",
+        conceived_by_scan=conception.scan_on if conception else None,
+        sire=sire,
+        sire_percent=round(100 * chance) if chance is not None else None,
+        due_on=calving.due_on if calving else None,
+        due_80_from=likely[0],
+        due_80_to=likely[1],
+        due_95_from=narrow[0],
+        due_95_to=narrow[1],
+        dry_off_on=cow.dry_off_on,
+        recheck_on=cow.recheck_on,
+        notes=", ".join(note for note in notes(last.entry) if note != "twins") if last else "",
+        alerts=", ".join(alert.value for alert in cow.alerts),
+    )
+
+
+def _printed(electronic_id: str | None) -> str:
+    return f"{electronic_id[:3]} {electronic_id[3:]}" if electronic_id else ""

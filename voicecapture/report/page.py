@@ -1,0 +1,39 @@
+"""The sheet as one HTML page that needs nothing else, and as PDF."""
+
+from pathlib import Path
+
+from jinja2 import Environment, PackageLoader
+
+from voicecapture import __version__
+from voicecapture.errors import RecordError
+from voicecapture.report.charts import charts
+from voicecapture.report.content import Report
+
+_TEMPLATES = Environment(loader=PackageLoader("voicecapture.report", "."), autoescape=True)
+
+
+def html_page(report: Report) -> str:
+    """The sheet as HTML; prints on A4, works without a network."""
+    page = _TEMPLATES.get_template("page.html.j2")
+    return page.render(report=report, charts=charts(report.herd, report.mating_start), version=__version__)
+
+
+def write_pdf(html: str, file: Path) -> None:
+    """Print a page to a PDF file.
+
+    Raises:
+        RecordError: If the library for it is not installed, or the file cannot be written.
+    """
+    try:
+        from weasyprint import HTML
+    except (ImportError, OSError) as error:  # OSError: the package is there, Pango is not
+        raise RecordError(
+            f"{file}: PDF needs WeasyPrint and Pango ({error}). Install them with "
+            "pip install 'voicecapture[pdf]' and apt install libpango-1.0-0 libpangoft2-1.0-0, or print the page."
+        ) from error
+    data = HTML(string=html).write_pdf()
+    assert data is not None
+    try:
+        file.write_bytes(data)
+    except OSError as error:
+        raise RecordError(f"{file}: cannot be written ({error.strerror}). Name another place.") from error

@@ -1,0 +1,231 @@
+"""One SQLite file of scan days, with the sound of every utterance beside it.
+
+Events and utterances are only ever added; the database refuses to change them. What `keep` has returned from is
+on the disk: journal and file are synchronised at every commit.
+"""
+
+import os
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any
+from uuid import uuid4
+
+import soundfile
+from sqlite_utils import Database
+
+from voicecapture import __version__
+from voicecapture.audio import SAMPLE_RATE_HZ
+from voicecapture.day import Day, Event, ScanKind
+from voicecapture.errors import RecordError
+from voicecapture.herd import Herd
+from voicecapture.recogniser import Hearing
+from voicecapture.segmenter import Utterance
+from voicecapture.store.rows import animal_columns, event_columns, read_animal, read_event
+from voicecapture.store.schema import SCHEMA
+
+
+class Record:
+    """The database of one or more scan days."""
+
+    def __init__(self, db: Database, path: Path) -> None:
+        self.db, self.path = db, path
+        self.clips = path.with_name(f"{path.stem}_clips")
+
+    @classmethod
+    def open(cls, path: Path) -> "Record":
+        """Open or make a database.
+
+        Raises:
+            RecordError: If the place cannot be written, the file is no database of ours, or a newer version of the
+                program made it.
+        """
+        try:
+            # The thread that listens writes; the thread that opened it only closes it afterwards.
+            connection = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
+        except sqlite3.Error as error:
+            raise _unusable(path, error) from error
+        try:
+            db = Database(connection)
+            check_is_ours(db, path)
+            connection.execute("pragma journal_mode = wal")
+            connection.execute("pragma synchronous = full")
+            connection.execute("pragma foreign_keys = on")
+            SCHEMA.apply(db)
+        except sqlite3.Error as error:
+            connection.close()
+            raise _unusable(path, error) from error
+        except RecordError:
+            connection.close()
+            raise
+        return cls(db, path)
+
+    def start_day(
+        self, herd: Herd, scanned_on: date, kind: ScanKind, herd_file: str, source: str, vet: str = ""
+    ) -> int:
+        """Begin a day with the herd list as it is now; returns its number in the database.
+
+        Raises:
+            RecordError: If it could not be written.
+        """
+        with self.translated("the day could not be begun"), self.db.atomic():
+            day_id = self.add(
+                "day",
+                started_at=now(),
+                scanned_on=scanned_on.isoformat(),
+                scan_kind=kind.value,
+                herd_file=herd_file,
+                source=source,
+                program_version=__version__,
+                name=uuid4().hex,
+                vet=vet,
+            )
+            for position, animal in enumerate(herd.animals.values()):
+                self.add("animal", day_id=day_id, position=position, **animal_columns(animal))
+        return day_id
+
+    def keep(self, day_id: int, number: int, utterance: Utterance, hearing: Hearing, event: Event) -> None:
+        """Keep one utterance, its sound and what was decided. When this returns it is saved.
+
+        Raises:
+            RecordError: If it could not be written; then the database is as it was.
+        """
+        with self.translated("the last utterance could not be saved"):
+            if list(self.db.query("select 1 from utterance where day_id = ? and number = ?", [day_id, number])):
+                # Its sound would overwrite the sound of the entry that is kept.
+                raise RecordError(
+                    f"{self.path}: the last utterance could not be saved (day {day_id} has an utterance {number}); "
+                    "expected the next number. Begin a new day."
+                )
+            clip = self._write_clip(day_id, number, utterance)
+            with self.db.atomic():
+                self.add(
+                    "utterance",
+                    day_id=day_id,
+                    number=number,
+                    start_s=utterance.start_s,
+                    end_s=utterance.end_s,
+                    heard=hearing.heard,
+                    strangeness=hearing.strangeness if hearing.readings else None,
+                    snr_db=utterance.snr_db,
+                    clip=clip,
+                )
+                self._add_event(day_id, event)
+
+    def append(self, day_id: int, event: Event) -> None:
+        """Add an event that was not spoken.
+
+        Raises:
+            RecordError: If it could not be written.
+        """
+        with self.translated("the last event could not be saved"), self.db.atomic():
+            self._add_event(day_id, event)
+
+    def load_day(self, day_id: int) -> Day:
+        """The day as its events left it.
+
+        Raises:
+            RecordError: If there is no such day, or it cannot be read.
+        """
+        with self.translated("the day could not be read"):
+            return self._load_day(day_id)
+
+    def last_day(self) -> int | None:
+        """Number of the day begun last; None if there is none.
+
+        Raises:
+            RecordError: If it cannot be read.
+        """
+        with self.translated("the days could not be read"):
+            (row,) = self.db.query("select max(id) as id from day")
+        return None if row["id"] is None else int(row["id"])
+
+    def close(self) -> None:
+        """Close the database."""
+        self.db.close()
+
+    def _load_day(self, day_id: int) -> Day:
+        rows = list(self.db.query("select * from day where id = ?", [day_id]))
+        if not rows:
+            raise RecordError(f"{self.path}: no day {day_id} in it. Name the file of the day.")
+        animals = self.db.query("select * from animal where day_id = ? order by position", [day_id])
+        events = self.db.query("select * from event where day_id = ? order by number", [day_id])
+        return Day(Herd(map(read_animal, animals)), ScanKind(rows[0]["scan_kind"])).after(*map(read_event, events))
+
+    @contextmanager
+    def translated(self, what: str) -> Iterator[None]:
+        """Errors of the disk and the database as one sentence."""
+        try:
+            yield
+        except (sqlite3.Error, soundfile.LibsndfileError, OSError) as error:
+            advice = _advice(error, "Make room on the disk, and check that the file may be written")
+            raise RecordError(f"{self.path}: {what} ({error}). {advice}.") from error
+
+    def add(self, table: str, **values: Any) -> int:
+        """Add one row; returns its number."""
+        names, places = ", ".join(values), ", ".join("?" * len(values))
+        cursor = self.db.execute(f"insert into {table} ({names}) values ({places})", list(values.values()))
+        return int(cursor.lastrowid or 0)
+
+    def _add_event(self, day_id: int, event: Event) -> None:
+        (row,) = self.db.query("select count(*) as n from event where day_id = ?", [day_id])
+        self.add(
+            "event",
+            day_id=day_id,
+            number=row["n"] + 1,
+            **event_columns(event),
+            recorded_at=now(),
+        )
+
+    def _write_clip(self, day_id: int, number: int, utterance: Utterance) -> str:
+        """Write the sound of an utterance; it has its name only once it is whole on the disk."""
+        self.clips.mkdir(exist_ok=True)
+        clip = self.clips / f"day{day_id}_{number:05d}.flac"
+        unfinished = clip.with_suffix(".part")
+        try:
+            with open(unfinished, "wb") as file:
+                soundfile.write(file, utterance.samples, SAMPLE_RATE_HZ, format="FLAC", subtype="PCM_16")
+                file.flush()
+                os.fsync(file.fileno())
+            unfinished.replace(clip)
+        except (soundfile.LibsndfileError, OSError):
+            unfinished.unlink(missing_ok=True)
+            raise
+        return f"{self.clips.name}/{clip.name}"
+
+
+def check_is_ours(db: Database, path: Path) -> None:
+    """Refuse, before anything is written, what another program or a newer version made."""
+    applied = {migration.name for migration in SCHEMA.applied(db)}
+    with closing(Database(memory=True)) as empty:
+        newer = applied - {migration.name for migration in SCHEMA.pending(empty)}
+    if newer:
+        raise RecordError(
+            f"{path}: made by a newer version of voicecapture ({min(newer)}). Update voicecapture, or name "
+            "another file with --database."
+        )
+    # A first start that was cut off may have left the list of migrations, still empty.
+    foreign = set(db.table_names()) - {SCHEMA.migrations_table}
+    if foreign and not applied:
+        raise RecordError(
+            f"{path}: a database of another program (table {min(foreign)}); expected one of voicecapture or a new "
+            "file. Name another file with --database."
+        )
+
+
+def _unusable(path: Path, error: sqlite3.Error) -> RecordError:
+    advice = _advice(error, "Name a writable file with --database")
+    return RecordError(f"{path}: cannot be used as the day's database ({error}). {advice}.")
+
+
+def _advice(error: Exception, otherwise: str) -> str:
+    # The low byte is the kind of error; the rest says more of it.
+    is_locked = getattr(error, "sqlite_errorcode", 0) & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
+    return "Close the other program that is writing to it" if is_locked else otherwise
+
+
+def now() -> str:
+    """The time in UTC, as in ISO 8601, to the millisecond."""
+    return datetime.now(UTC).isoformat(timespec="milliseconds")

@@ -3,10 +3,23 @@
 from collections.abc import Sequence
 from datetime import date
 
+import pytest
+
 from voicecapture.day import Day, Event, EventKind, ScanKind
 from voicecapture.herd import Animal, Herd
 from voicecapture.language.phrase import Entry, Result
 from voicecapture.reckoning.season import ScanDay
+
+
+def _can_print() -> bool:
+    try:
+        import weasyprint  # noqa: F401
+    except OSError:  # Pango is not installed
+        return False
+    return True
+
+
+needs_pango = pytest.mark.skipif(not _can_print(), reason="Pango is not installed")
 
 
 def scan_day(

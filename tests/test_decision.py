@@ -98,6 +98,8 @@ def test_neither_keeps_the_question_open(morning: Morning) -> None:
         ("four one seven pregnant nine days", "not an age"),
         ("four one seven two hundred and sixty days", "not an age"),
         ("four one seven pregnant fifty six", "without days or weeks"),
+        # Somnuk et al. 2017: the formula holds from 4 to 55 mm.
+        ("four one seven crown rump fifty six millimetres", "tells no age"),
         ("four one seven yes", "yes or no"),
         ("four one seven", "without a result"),
         ("pregnant fifty six days", "without a cow number"),

@@ -95,6 +95,8 @@ def test_spoken_forms_of_cow_numbers(words: str, cow: str) -> None:
         ("four one seven dry", Entry("417", Result.EMPTY)),
         ("four one seven recheck in three weeks", Entry("417", Result.RECHECK, recheck_weeks=3)),
         ("pregnant fifty six days cow four one seven", Entry("417", Result.PREGNANT, 56)),
+        ("four one seven crown rump thirty millimetres", Entry("417", Result.PREGNANT, crown_rump_mm=30)),
+        ("in calf crown rump nine millimeters with twins", Entry(None, Result.PREGNANT, None, True, crown_rump_mm=9)),
         ("six oh nine no sorry six oh eight pregnant fifty two days", Entry("608", Result.PREGNANT, 52)),
         ("six oh nine pregnant fifty two days no sorry six oh eight", Entry("608", Result.PREGNANT, 52)),
         ("six oh nine pregnant fifty two days sorry fifty four days", Entry("609", Result.PREGNANT, 54)),

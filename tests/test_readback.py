@@ -50,6 +50,11 @@ def test_of_one_entry_only_the_field_in_doubt_is_asked(entry: Entry, reason: str
             Entry("417", Result.PREGNANT, 65),
             "four one seven: in calf fifty six days, five six, twins, or in calf sixty five days, six five?",
         ),
+        (
+            Entry("417", Result.PREGNANT, crown_rump_mm=30),
+            Entry("417", Result.PREGNANT, crown_rump_mm=13),
+            "four one seven: crown rump thirty millimetres, three zero, or crown rump thirteen millimetres, one three?",
+        ),
         (EMPTY, Entry("417", Result.PREGNANT, 15), "four one seven: empty, or in calf fifteen days, one five?"),
     ],
 )

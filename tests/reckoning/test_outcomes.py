@@ -165,13 +165,13 @@ def test_lost_pregnancies_are_told_from_those_that_never_calved() -> None:
         ([in_calf(56)], Fate.ABORTED),
         ([in_calf(56), empty(later_days=30)], Fate.DID_NOT_CALVE),
     )
-    assert (found.not_calved, found.lost_or_wrong) == (Share(3, 4), 2)
+    assert (found.not_calved, found.lost) == (Share(3, 4), 2)
     assert found.false_empty == Share(0, 1)
 
 
 def test_an_empty_before_is_no_loss_after() -> None:
     found = the_audit(([empty(), in_calf(56, later_days=60)], Fate.DID_NOT_CALVE))
-    assert (found.not_calved, found.lost_or_wrong) == (Share(1, 1), 0)
+    assert (found.not_calved, found.lost) == (Share(1, 1), 0)
 
 
 @pytest.mark.parametrize("ending", [Fate.SOLD, Fate.DIED, None])

@@ -163,7 +163,8 @@ def _recheck(
     if last.entry.recheck_weeks is None:
         return max(earliest, last.scanned_on), ()
     said = last.scanned_on + timedelta(weeks=last.entry.recheck_weeks)
-    return max(said, earliest), (Alert.EARLY_RECHECK,) if said < earliest else ()
+    # Without a recorded mating the vet's day stands: nothing speaks against it.
+    return max(said, earliest) if known else said, (Alert.EARLY_RECHECK,) if known and said < earliest else ()
 
 
 def _disagreements(animal: Animal, scans: Sequence[Scan], settings: ReckoningSettings) -> list[Alert]:

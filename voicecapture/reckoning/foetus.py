@@ -2,6 +2,7 @@
 
 import bisect
 from collections.abc import Mapping
+from math import log, pow
 
 CROWN_RUMP_MM = (4.0, 55.0)
 """Lengths that the formula holds for; it peaks at 57.6 mm and falls after."""
@@ -48,11 +49,12 @@ TWIN_LOSS, SINGLE_LOSS = 38 / 132, 101 / 1310
 def loss_chance(age_days: float, twins: bool = False) -> float:
     """Chance that a pregnancy of this age is still lost before day 90, 0-1: what is left of each window, in turn.
 
-    Twins are lost `TWIN_LOSS / SINGLE_LOSS` times as often, at most 1.
+    Of twins, the chance to be kept is raised to the power that makes `TWIN_LOSS` of `SINGLE_LOSS`.
     """
     kept, start = 1.0, 19
     for end, share in _LOSSES:
         part = min(1.0, max(0.0, (end - age_days) / (end - start)))
         kept *= (1 - share) ** part
         start = end
-    return min(1.0, (1 - kept) * (TWIN_LOSS / SINGLE_LOSS if twins else 1.0))
+    power = log(1 - TWIN_LOSS) / log(1 - SINGLE_LOSS) if twins else 1.0
+    return 1 - pow(kept, power)

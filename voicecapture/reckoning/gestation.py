@@ -3,8 +3,8 @@
 from voicecapture.herd import Animal
 from voicecapture.reckoning.settings import OTHER_GESTATION_DAYS, ReckoningSettings
 
-GESTATION_SD_DAYS = 5.0
-"""Knott 1932 (4.96 days in 2,824 gestations); Norman et al. 2009 (5 to 6); a Jersey herd of the University of
+GESTATION_SD_DAYS = 4.96
+"""Five days: Knott 1932 (4.96 in 2,824 gestations); Norman et al. 2009 (5 to 6); a Jersey herd of the University of
 California (5.4 in 1,353)."""
 
 TWINS_SHORTER_DAYS = 5.5

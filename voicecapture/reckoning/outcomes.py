@@ -54,7 +54,7 @@ class Audit:
     """Found empty, and calved from a later conception, or one too young to be seen: not the vet's fault."""
     not_calved: Share
     """Found in calf, and did not calve; of those in calf whose fate is known."""
-    lost_or_wrong: int
+    lost: int
     """Of them, aborted or found empty at a later scan: lost after the scan, not the vet's fault."""
     unknown: int
     """Scans that tell nothing: of cows that were sold, died, calved before the scan or are not in the list, empties

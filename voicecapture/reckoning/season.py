@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
 
@@ -93,6 +93,9 @@ class Season:
         """Every cow of the lists in their order, and after them the scanned ones that no list names."""
         unlisted = [Animal(cow) for cow in sorted(self.scans, key=_by_number) if cow not in self.herd]
         animals = [*self.herd.animals.values(), *unlisted]
+        if not any(animal.calved_on for animal in animals):
+            # Lists that name no calving at all do not tell which cows are heifers.
+            animals = [replace(animal, born_on=None) for animal in animals]
         return [reckon_cow(animal, self.scans.get(animal.cow, ()), self.matings, settings) for animal in animals]
 
 

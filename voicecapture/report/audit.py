@@ -30,5 +30,5 @@ def _one(audit: Audit) -> Iterator[str]:
     yield f"  empty, and was in calf: {written_share(audit.false_empty)}"
     yield f"  empty, and conceived later or too shortly before to be seen: {audit.conceived_too_late}"
     yield f"  in calf, and did not calve: {written_share(audit.not_calved)}"
-    yield f"    of them lost after the scan, as known from a later scan or the farm: {audit.lost_or_wrong}"
-    yield f"  sold, died or not in the list: {audit.unknown}"
+    yield f"    of them lost after the scan, as known from a later scan or the farm: {audit.lost}"
+    yield f"  tell nothing (sold, died, not in the list, rechecks): {audit.unknown}"

@@ -9,12 +9,15 @@ from rich.progress import Progress
 
 from voicecapture import demo
 from voicecapture.bench import measure, read_manifest, table
-from voicecapture.cli.options import EngineOption, HerdOption, ModelOption
+from voicecapture.cli.options import EngineOption, HerdOption, ModelOption, SettingsOption
 from voicecapture.doctor import examine
 from voicecapture.engines import make_recogniser
+from voicecapture.errors import RecordError
+from voicecapture.language.crib import crib
 from voicecapture.language.grammar import load_grammar
 from voicecapture.lists.herd import read_herd
-from voicecapture.settings import Settings
+from voicecapture.report.page import crib_page
+from voicecapture.settings import Settings, read_settings
 from voicecapture.speech_models import add_model
 
 app = typer.Typer()
@@ -31,6 +34,26 @@ def model_add(
     typer.echo(f"{added.path.name}: added.")
     if added.missing_words:
         typer.echo(f"Words of the grammar that it cannot hear: {', '.join(added.missing_words)}.")
+
+
+@app.command()
+def words(
+    page: Annotated[Path | None, typer.Option(help="Write it as a page to print, an HTML file.")] = None,
+    settings: SettingsOption = None,
+) -> None:
+    """Show everything that can be said."""
+    sections = crib(load_grammar(practice_findings=read_settings(settings).findings))
+    if page is not None:
+        try:
+            page.write_text(crib_page(sections), encoding="utf-8")
+        except OSError as error:
+            raise RecordError(f"{page}: cannot be written ({error.strerror}). Name another place.") from error
+        typer.echo(f"{page}: written.")
+        return
+    for section in sections:
+        typer.echo(section.title)
+        for saying in section.sayings:
+            typer.echo(f"  {saying}")
 
 
 @app.command()

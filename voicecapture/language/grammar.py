@@ -50,6 +50,8 @@ class Grammar:
     start: int
     end: int
     pronunciations: Mapping[str, tuple[Phones, ...]]
+    rules: Mapping[str, object] = field(default_factory=dict, repr=False)
+    """The rules of the grammar as pyjsgf reads them, by name."""
 
     @cached_property
     def words(self) -> tuple[str, ...]:
@@ -211,7 +213,7 @@ def load_grammar(
     start = builder.rule("utterance", 0)
     pronunciations = read_pronunciations(folder / "pronunciations.dict")
     pronunciations.update(findings)
-    grammar = Grammar(_without_dead_ends(builder.arcs, end=0), start, 0, pronunciations)
+    grammar = Grammar(_without_dead_ends(builder.arcs, end=0), start, 0, pronunciations, rules)
     for word in grammar.words:
         if word not in pronunciations:
             raise GrammarError(

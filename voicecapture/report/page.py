@@ -1,11 +1,13 @@
 """The sheet as one HTML page that needs nothing else, and as PDF."""
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from jinja2 import Environment, PackageLoader
 
 from voicecapture import __version__
 from voicecapture.errors import RecordError
+from voicecapture.language.crib import Section
 from voicecapture.report.charts import charts
 from voicecapture.report.content import Report
 
@@ -16,6 +18,11 @@ def html_page(report: Report) -> str:
     """The sheet as HTML; prints on A4, works without a network."""
     page = _TEMPLATES.get_template("page.html.j2")
     return page.render(report=report, charts=charts(report.herd, report.mating_start), version=__version__)
+
+
+def crib_page(sections: Sequence[Section]) -> str:
+    """The crib sheet as one page to print and hang up."""
+    return _TEMPLATES.get_template("crib.html.j2").render(sections=sections)
 
 
 def write_pdf(html: str, file: Path) -> None:

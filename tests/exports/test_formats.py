@@ -29,7 +29,7 @@ from voicecapture.reckoning.settings import ReckoningSettings
 SETTINGS = ReckoningSettings()
 SCANNED_ON = date(2026, 12, 10)
 HERD = Herd([Animal("417", "826000000000417", "Jersey"), Animal("0042"), Animal("608"), Animal("609"), Animal("4")])
-SCHEMAS = Path(__file__).parent / "data" / "icar-ade"
+SCHEMAS = Path(__file__).parents[1] / "data" / "icar-ade"
 
 
 def season(*days: ScanDay, herd: Herd = HERD, matings: Matings | None = None) -> Season:
@@ -198,7 +198,7 @@ def test_times_are_utc(early: ScanDay) -> None:
 
 def test_a_recording_heard_on_another_day_has_the_day_of_the_scan(early: ScanDay) -> None:
     day = replace(early, started_at="2026-11-25T09:00:00.000+00:00")
-    assert ade_events(season(day), SETTINGS)[0]["eventDateTime"] == "2026-12-10T12:00:00Z"
+    assert ade_events(season(day), SETTINGS)[0]["eventDateTime"] == "2026-12-10T10:00:00Z"
 
 
 def test_a_length_gives_the_age_that_it_tells_and_a_finding_alone_is_no_event() -> None:

@@ -2,6 +2,7 @@
 
 import os
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 
 from voicecapture.errors import RecordError
@@ -43,6 +44,9 @@ def write_export(season: Season, settings: ReckoningSettings, file: Path) -> int
         unfinished.write_bytes(data)
         os.replace(unfinished, file)
     except OSError as error:
-        unfinished.unlink(missing_ok=True)
         raise RecordError(f"{file}: cannot be written ({error.strerror}). Name another place.") from error
+    finally:
+        # Written whole, it is gone by now; where it could not be made, it cannot be removed either.
+        with suppress(OSError):
+            unfinished.unlink()
     return count

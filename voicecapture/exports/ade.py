@@ -76,8 +76,11 @@ def _age(entry: Entry, settings: ReckoningSettings) -> int | None:
 
 
 def _utc(started_at: str, scanned_on: date, at_s: float) -> str:
-    """When the cow was scanned: the day's clock. A recording heard on another day has its own day, at noon."""
+    """When the cow was scanned: the day's clock.
+
+    A recording heard on another day has its own day, at an hour that is on it from UTC-10 to UTC+13.
+    """
     at = datetime.fromisoformat(started_at).astimezone(UTC) + timedelta(seconds=at_s)
     if abs((at.date() - scanned_on).days) > 1:
-        at = datetime(scanned_on.year, scanned_on.month, scanned_on.day, 12, tzinfo=UTC)
+        at = datetime(scanned_on.year, scanned_on.month, scanned_on.day, 10, tzinfo=UTC)
     return at.isoformat(timespec="seconds").replace("+00:00", "Z")

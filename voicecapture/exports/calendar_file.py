@@ -36,12 +36,26 @@ def calendar_bytes(season: Season, settings: ReckoningSettings) -> tuple[bytes, 
     calendar = Calendar()
     calendar.add("prodid", f"-//voicecapture//{__version__}//EN")
     calendar.add("version", "2.0")
+    stamp, sequence = _revision(season)
     held = 0
     for cow in season.cows(settings):
         for reminder in _reminders(cow):
-            calendar.add_component(_entry(cow, reminder))
+            calendar.add_component(_entry(cow, reminder, stamp, sequence))
             held += not reminder.is_cancelled
     return bytes(calendar.to_ical()), held
+
+
+def _revision(season: Season) -> tuple[datetime, int]:
+    """DTSTAMP and SEQUENCE of every entry: when the record last grew, and how much is in it.
+
+    A record and its mating lists only ever grow, so that both never go back, even where a result is taken back. A
+    calendar takes the entry of the higher SEQUENCE (RFC 5546 section 2.1.5).
+    """
+    times = [datetime.fromisoformat(at) for day in season.days for at in day.recorded_at]
+    # Without an event there is no entry to stamp.
+    last = max(times, default=datetime.fromtimestamp(0, UTC)).replace(microsecond=0)
+    events = sum(day.day.length for day in season.days)
+    return last, events + len(season.matings.services) + len(season.matings.bulls)
 
 
 def _reminders(cow: CowReckoning) -> Iterator[_Reminder]:
@@ -69,13 +83,12 @@ def _cancelled(cow: CowReckoning, kind: str) -> _Reminder:
     return _Reminder(kind, cow.last.scanned_on, f"Cow {cow.cow}: no {kind}", "A later scan changed it.", True)
 
 
-def _entry(cow: CowReckoning, reminder: _Reminder) -> Entry:
+def _entry(cow: CowReckoning, reminder: _Reminder, stamp: datetime, sequence: int) -> Entry:
     entry = Entry()
     # Her first scan names the season: scans added later leave it as it is.
     entry.add("uid", f"{reminder.kind}-{cow.cow}-{cow.scans[0].day}@voicecapture")
-    recorded_at = max(scan.recorded_at for scan in cow.scans)
-    entry.add("dtstamp", datetime.fromisoformat(recorded_at).astimezone(UTC).replace(microsecond=0))
-    entry.add("sequence", len(cow.scans) - 1)
+    entry.add("dtstamp", stamp)
+    entry.add("sequence", sequence)
     entry.add("dtstart", reminder.on)
     entry.add("summary", reminder.summary)
     entry.add("description", reminder.description)

@@ -1,4 +1,8 @@
-"""Every cow as CSV (RFC 4180): a heading, CRLF line ends, UTF-8. The herd list reader reads it back."""
+"""Every cow as CSV (RFC 4180): a heading, CRLF line ends, UTF-8. The herd list reader reads it back.
+
+Cow numbers are written as they are, "0042" with its zeros. A spreadsheet that opens the file may show 42: CSV has no
+way to say that a cell is text which other programs read too. The workbook says it.
+"""
 
 import csv
 import io

@@ -110,7 +110,7 @@ def test_two_copies_that_differ_are_told(run: Run, day: Path, tmp_path: Path) ->
     assert run("verify", day, season)[0] == 0
     run("amend", day, "417", "--by", "A Vet")
     code, _, errors = run("verify", day, season)
-    assert code == 1 and "1 days differ" in errors
+    assert code == 1 and "differ between the files: 1" in errors
 
 
 def test_an_amendment_needs_a_name_and_a_day_if_there_are_several(run: Run, day: Path, tmp_path: Path) -> None:

@@ -128,6 +128,19 @@ def test_a_day_changed_differently_in_two_copies_is_refused_whole(tmp_path: Path
     assert content(season) == before
 
 
+def test_a_day_that_went_on_after_it_was_signed_elsewhere_is_refused(tmp_path: Path, season: Path) -> None:
+    day = a_day(tmp_path / "day.db", in_calf("417", 56))
+    joined(season, day)
+    record = Record.open(season)
+    sign(record, read_season(record).days[0].name, "A Vet")
+    record.close()
+    record = Record.open(day)
+    record.keep(1, 2, UTTERANCE, HEARING, taken(empty("608"), 2))
+    record.close()
+    with pytest.raises(RecordError, match="went on after it was signed"):
+        joined(season, day)
+
+
 def test_the_other_file_is_only_read(tmp_path: Path, season: Path) -> None:
     day = a_day(tmp_path / "day.db", in_calf("417", 56))
     data = day.read_bytes()

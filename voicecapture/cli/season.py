@@ -178,7 +178,7 @@ def verify(
                 typer.echo(f"{path}  {day.scanned_on}  {day.digest}  {state}")
     differing = [name for name, found in digests.items() if len(found) > 1]
     if differing:
-        typer.echo(f"{len(differing)} days differ between the files.", err=True)
+        typer.echo(f"Days that differ between the files: {len(differing)}.", err=True)
     if broken or differing:
         raise typer.Exit(1)
 

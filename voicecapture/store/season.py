@@ -218,11 +218,20 @@ def _add_day(record: Record, source: Database, row: Row, other: Path) -> Added:
                 f"{other}: the day of {row['scanned_on']} is in {record.path} too and was changed differently; "
                 "expected one of them to go on where the other ends. Nothing was added; change only one of them."
             )
+    if held is not None and _is_signed(record.db, day_id) and not all(e["by_whom"] for e in events[len(held_events) :]):
+        raise RecordError(
+            f"{other}: the day of {row['scanned_on']} went on after it was signed in {record.path}; expected "
+            "amendments only. Nothing was added. Sign a day when it has ended."
+        )
     missing = _add_utterances(record, source, row, day_id, other)
     for event in events[len(held_events) :]:
         record.add("event", **{**_without(event, "id"), "day_id": day_id})
     _add_signature(record, source, row, day_id, other)
     return Added(held is None, len(events[len(held_events) :]), 0, missing)
+
+
+def _is_signed(db: Database, day_id: int) -> bool:
+    return bool(list(db.query("select 1 from signature where day_id = ?", [day_id])))
 
 
 def _add_utterances(record: Record, source: Database, row: Row, day_id: int, other: Path) -> int:

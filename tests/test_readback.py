@@ -53,7 +53,8 @@ def test_of_one_entry_only_the_field_in_doubt_is_asked(entry: Entry, reason: str
         (
             Entry("417", Result.PREGNANT, crown_rump_mm=30),
             Entry("417", Result.PREGNANT, crown_rump_mm=13),
-            "four one seven: crown rump thirty millimetres, three zero, or crown rump thirteen millimetres, one three?",
+            "four one seven: crown rump thirty millimetres, three zero, "
+            "or crown rump thirteen millimetres, one three?",
         ),
         (EMPTY, Entry("417", Result.PREGNANT, 15), "four one seven: empty, or in calf fifteen days, one five?"),
     ],

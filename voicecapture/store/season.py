@@ -220,8 +220,8 @@ def _add_day(record: Record, source: Database, row: Row, other: Path) -> Added:
             )
     if held is not None and _is_signed(record.db, day_id) and not all(e["by_whom"] for e in events[len(held_events) :]):
         raise RecordError(
-            f"{other}: the day of {row['scanned_on']} went on after it was signed in {record.path}; expected "
-            "amendments only. Nothing was added. Sign a day when it has ended."
+            f"{other}: the day of {row['scanned_on']} went on after it was signed in {record.path}; "
+            "expected amendments only. Nothing was added. Sign a day when it has ended."
         )
     missing = _add_utterances(record, source, row, day_id, other)
     for event in events[len(held_events) :]:

@@ -218,16 +218,17 @@ def _add_day(record: Record, source: Database, row: Row, other: Path) -> Added:
                 f"{other}: the day of {row['scanned_on']} is in {record.path} too and was changed differently; "
                 "expected one of them to go on where the other ends. Nothing was added; change only one of them."
             )
-    if held is not None and _is_signed(record.db, day_id) and not all(e["by_whom"] for e in events[len(held_events) :]):
+    new_events = events[len(held_events) :]
+    if held is not None and _is_signed(record.db, day_id) and not all(event["by_whom"] for event in new_events):
         raise RecordError(
             f"{other}: the day of {row['scanned_on']} went on after it was signed in {record.path}; "
             "expected amendments only. Nothing was added. Sign a day when it has ended."
         )
     missing = _add_utterances(record, source, row, day_id, other)
-    for event in events[len(held_events) :]:
+    for event in new_events:
         record.add("event", **{**_without(event, "id"), "day_id": day_id})
     _add_signature(record, source, row, day_id, other)
-    return Added(held is None, len(events[len(held_events) :]), 0, missing)
+    return Added(held is None, len(new_events), 0, missing)
 
 
 def _is_signed(db: Database, day_id: int) -> bool:

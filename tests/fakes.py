@@ -17,6 +17,8 @@ Samples = NDArray[np.float32]
 class RecordingSpeaker:
     """A `Speaker` that remembers what it was told."""
 
+    failure: str | None = None
+
     def __init__(self) -> None:
         self.said: list[str] = []
         self.tones: list[Tone] = []

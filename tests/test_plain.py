@@ -1,5 +1,7 @@
 """Plain lines: one for each decision, and none for sound that only moved on."""
 
+from dataclasses import replace
+
 import pytest
 
 from voicecapture.day import Day, Event, EventKind
@@ -55,3 +57,9 @@ def test_every_kind_of_event_has_a_line(kind: EventKind) -> None:
 
 def test_sound_alone_gives_no_line() -> None:
     assert log_line(Update(Day(Herd()), None, 1.0, -20.0, -45.0, True, "")) is None
+
+
+def test_what_needs_a_look_stands_at_the_end_of_the_line() -> None:
+    update = Update(Day(Herd()).after(TAKEN), Decision(Outcome.ACCEPTED, TAKEN), 65.4, -20.0, -45.0, False, "said")
+    shown = log_line(replace(update, alerts=("417 not in the herd list",), troubles=("disk low: 312 MB free",)))
+    assert shown is not None and shown.endswith("-> said  ! 417 not in the herd list  ! disk low: 312 MB free")

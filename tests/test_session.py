@@ -2,14 +2,18 @@
 
 import sqlite3
 import threading
+from collections.abc import Callable, Iterator
 from datetime import date
 from pathlib import Path
 
 import pytest
 
 from tests.fakes import RecordingSpeaker, Samples, in_chunks, with_pauses
-from voicecapture.day import Day, ScanKind
+from voicecapture import session
+from voicecapture.audio import AudioChunk
+from voicecapture.day import Day, Event, ScanKind
 from voicecapture.ear import Ear
+from voicecapture.errors import AudioError
 from voicecapture.herd import Animal, Herd
 from voicecapture.language.grammar import load_grammar
 from voicecapture.recogniser.listener import Listener
@@ -111,3 +115,127 @@ def test_a_pause_between_number_and_result_does_not_part_them(tmp_path: Path) ->
 def test_what_was_being_said_when_the_day_was_stopped_is_kept(tmp_path: Path) -> None:
     samples = with_pauses(0.5, "four one seven, empty.", 0.3)
     assert Listening(samples, tmp_path).rows() == [("417", "empty", None)]
+
+
+class ByHand:
+    """A day that stays open for typed lines; `then` gets every update and may type or stop."""
+
+    def __init__(self, folder: Path, then: Callable[["ByHand", Update], None]) -> None:
+        self.path, self.stop, self.then = folder / "day.db", threading.Event(), then
+        self.record = Record.open(self.path)
+        self.day_id = self.record.start_day(HERD, date(2027, 2, 9), ScanKind.AGED, "", "test")
+        self.speaker = RecordingSpeaker()
+        ear = Ear(Day(HERD), load_grammar(), LISTENER, Settings())
+        self.session = Session(ear, self.record, self.day_id, self.speaker, self.watch)
+
+    def watch(self, event: Event, day: Day) -> tuple[str, ...]:
+        return (f"look at {event.entry.cow}",) if event.entry else ()
+
+    def run(self, chunks: Iterator[AudioChunk]) -> Day:
+        try:
+            return self.session.run(chunks, lambda update: self.then(self, update), self.stop, stays_open=True)
+        finally:
+            self.loaded = self.record.load_day(self.day_id)
+            self.record.close()
+
+
+def type_one(by_hand: ByHand, update: Update) -> None:
+    """Type a line once the source has ended, and stop when it was decided on."""
+    if update.decision is not None:
+        assert update.alerts == ("look at 417",)
+        by_hand.stop.set()
+    elif update.troubles == ("the recording has ended",) and not update.is_arriving:
+        by_hand.session.type("417 pregnant 58 days", update.day)
+
+
+def test_a_typed_line_is_kept_and_read_back_after_the_source_has_ended(tmp_path: Path) -> None:
+    by_hand = ByHand(tmp_path, type_one)
+    day = by_hand.run(in_chunks(with_pauses(0.2)))
+    assert dict(by_hand.loaded.results) == dict(day.results)
+    event = by_hand.loaded.results["417"][1]
+    assert (event.reason, event.utterance, event.heard) == ("typed", None, "typed: 417 pregnant 58 days")
+    assert by_hand.speaker.said == ["four one seven, in calf fifty eight days, five eight"]
+
+
+def test_typed_lines_are_taken_while_the_microphone_gives_nothing_and_after_it_is_lost(tmp_path: Path) -> None:
+    typed, seen = threading.Event(), list[Update]()
+
+    def microphone() -> Iterator[AudioChunk]:
+        yield from in_chunks(with_pauses(0.5, "six oh eight, empty.", 0.2))
+        typed.wait(10)
+        raise AudioError("the microphone: delivers nothing any more.")
+
+    def then(by_hand: ByHand, update: Update) -> None:
+        seen.append(update)
+        if len(seen) == 1:
+            by_hand.session.type("417 empty", update.day)
+        if "417" in update.day.results:
+            typed.set()
+        if update.troubles and "1205" not in update.day.results:
+            by_hand.session.type("1205 empty", update.day)
+        if "1205" in update.day.results:
+            by_hand.stop.set()
+
+    by_hand = ByHand(tmp_path, then)
+    with pytest.raises(AudioError, match="delivers nothing"):
+        by_hand.run(microphone())
+    assert set(by_hand.loaded.results) == {"417", "608", "1205"}
+    assert seen[-1].troubles == ("the microphone: delivers nothing any more.",)
+
+
+def test_a_line_typed_at_the_last_moment_is_kept(tmp_path: Path) -> None:
+    def then(by_hand: ByHand, update: Update) -> None:
+        if not by_hand.stop.is_set():
+            by_hand.stop.set()
+            by_hand.session.type("417 empty", update.day)
+
+    by_hand = ByHand(tmp_path, then)
+    by_hand.run(in_chunks(with_pauses(0.2)))
+    assert set(by_hand.loaded.results) == {"417"}
+
+
+def test_what_was_typed_in_vain_is_kept_but_not_sounded(tmp_path: Path) -> None:
+    def then(by_hand: ByHand, update: Update) -> None:
+        if update.decision is not None:
+            by_hand.stop.set()
+        elif by_hand.session.day.length == 0 and not by_hand.stop.is_set():
+            by_hand.session.type("417 enpty", update.day)
+
+    by_hand = ByHand(tmp_path, then)
+    by_hand.run(in_chunks(with_pauses(0.14)))
+    assert by_hand.loaded.length >= 1 and not by_hand.loaded.results
+    assert by_hand.speaker.tones == [] and by_hand.speaker.said == []
+
+
+def test_a_fault_of_the_read_back_a_full_disk_and_the_voice_are_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    seen: list[Update] = []
+
+    def then(by_hand: ByHand, update: Update) -> None:
+        seen.append(update)
+        by_hand.speaker.failure = "no read-back: no such device"
+        if update.decision is not None:
+            by_hand.stop.set()
+
+    monkeypatch.setattr(session, "disk_alert", lambda free_bytes: "disk low" if free_bytes > 0 else "")
+    ByHand(tmp_path, then).run(in_chunks(with_pauses(0.5, "six oh eight, empty.", 2.0)))
+    assert "no read-back: no such device" in seen[-1].troubles and "disk low" in seen[-1].troubles
+    assert seen[0].snr_db is None and seen[-1].snr_db is not None and seen[-1].voice_dbfs is not None
+
+
+def test_clipping_and_lost_sound_are_told_for_a_while(tmp_path: Path) -> None:
+    seen: list[Update] = []
+
+    def source() -> Iterator[AudioChunk]:
+        for i, chunk in enumerate(in_chunks(with_pauses(0.5, "six oh eight, empty.", 5.0))):
+            yield AudioChunk((20 * chunk.samples).clip(-1, 1), chunk.start_s, gap=i == 5)
+
+    def then(by_hand: ByHand, update: Update) -> None:
+        seen.append(update)
+        if not update.is_arriving:
+            by_hand.stop.set()
+
+    ByHand(tmp_path, then).run(source())
+    assert any(update.is_clipped for update in seen) and any(update.has_gap for update in seen)
+    assert not seen[-1].is_clipped and not seen[-1].has_gap

@@ -231,6 +231,26 @@ def list_devices() -> str:
     return str(load_sounddevice().query_devices()) or "no sound devices"
 
 
+def microphone_name(device: str | int | None = None) -> str:
+    """What the system calls a microphone.
+
+    Raises:
+        AudioError: If PortAudio or the device is missing.
+    """
+    sounddevice = load_sounddevice()
+    try:
+        return str(sounddevice.query_devices(device, "input")["name"])
+    except (ValueError, sounddevice.PortAudioError) as error:
+        raise _unopened(device, error) from error
+
+
+def _unopened(device: str | int | None, error: Exception) -> AudioError:
+    name = "the default microphone" if device is None else f"microphone '{device}'"
+    return AudioError(
+        f"{name}: cannot be opened ({error}); expected an input device. See `voicecapture listen --list-devices`."
+    )
+
+
 def open_microphone(device: str | int | None = None) -> Iterator[AudioChunk]:
     """Listen to a microphone until the caller stops. The callback of the sound card only queues.
 
@@ -255,10 +275,7 @@ def open_microphone(device: str | int | None = None) -> Iterator[AudioChunk]:
         )
         stream.start()
     except (ValueError, sounddevice.PortAudioError) as error:
-        name = "the default microphone" if device is None else f"microphone '{device}'"
-        raise AudioError(
-            f"{name}: cannot be opened ({error}); expected an input device. See `voicecapture listen --list-devices`."
-        ) from error
+        raise _unopened(device, error) from error
     try:
         yield from _live_chunks(blocks, rate_hz)
     finally:

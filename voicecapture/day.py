@@ -165,7 +165,7 @@ class Day:
         """Cows with a result."""
         return frozenset(self.results)
 
-    @property
+    @cached_property
     def counts(self) -> Counts:
         """The day in numbers."""
         entries = [event.entry for _, event in self.results.values() if event.entry]

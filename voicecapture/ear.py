@@ -11,6 +11,7 @@ from voicecapture.language.grammar import Grammar
 from voicecapture.recogniser import Hearing, Language, Recogniser
 from voicecapture.segmenter import Utterance, segment
 from voicecapture.settings import Settings
+from voicecapture.typed import decide_typed
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +55,19 @@ class Ear:
             latency_s = time.perf_counter() - offered_s + self._heard_early_s
             self._heard_early_s = 0.0
             yield Heard(number, utterance, hearing, decision, self.day, latency_s)
+
+    def read(self, line: str, seen: Day, at_s: float) -> Decision:
+        """Decide on a typed line; the day moves on with it.
+
+        Args:
+            line: In the words that may be spoken.
+            seen: The day that was on the screen when it was typed.
+            at_s: Now, on the audio clock, seconds.
+        """
+        decision = decide_typed(line, seen, self.day, at_s, self._grammar, self._settings.decision)
+        self.day = self.day.after(decision.event)
+        self._last_hearing = None  # heard with what could be expected before
+        return decision
 
     def _hearing(self, utterance: Utterance) -> Hearing:
         """Recognise, once for an utterance: what the segmenter asked about is not heard again."""

@@ -5,7 +5,8 @@
     ├── HerdError       a herd list cannot be read
     ├── GrammarError    a file in grammars/, or a settings file, cannot be used
     ├── ModelError      a speech model is missing, broken or unsafe
-    └── RecordError     the day's database cannot be opened or written
+    ├── RecordError     the day's database cannot be opened or written
+    └── ScreenError     the screen broke while a day was going on
 
 A misheard word is not an error: it is a decision to ask. An error's message has the form
 "where: what was found; what was expected. What to do."
@@ -34,3 +35,7 @@ class ModelError(VoiceCaptureError):
 
 class RecordError(VoiceCaptureError):
     """The day's database cannot be opened or written."""
+
+
+class ScreenError(VoiceCaptureError):
+    """The screen broke while a day was going on; what was taken is kept."""

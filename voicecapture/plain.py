@@ -15,7 +15,10 @@ _WORDS = {
 
 
 def log_line(update: Update) -> str | None:
-    """One line for a decision: time, outcome, what was heard, what was said and why; None without a decision."""
+    """One line for a decision: time, outcome, what was heard, what was said or why, and what needs a look.
+
+    None without a decision.
+    """
     if update.decision is None:
         return None
     event, counts = update.decision.event, update.day.counts
@@ -24,4 +27,5 @@ def log_line(update: Update) -> str | None:
     return (
         f"{minutes:3d}:{seconds:02d}  {_WORDS[event.kind]:<7}  {counts.scanned:4d} scanned "
         f"{counts.questions:2d} open   {event.heard}  {answer}"
+        + "".join(f"  ! {alert}" for alert in (*update.alerts, *update.troubles))
     )

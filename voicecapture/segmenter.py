@@ -12,7 +12,7 @@ from voicecapture.audio import CHUNK_SAMPLES, SAMPLE_RATE_HZ, AudioChunk, level_
 from voicecapture.errors import AudioError
 
 _CHUNK_MS = 1000 * CHUNK_SAMPLES / SAMPLE_RATE_HZ
-_FULL_SCALE, _CLIPPED_SHARE = 0.99, 0.001
+FULL_SCALE, _CLIPPED_SHARE = 0.99, 0.001
 _FLOOR_MEMORY_S = 10.0
 """The noise floor follows the shed: milking machines start and stop."""
 
@@ -201,6 +201,6 @@ def _utterance(speech: _Speech, levels: Iterable[float]) -> Utterance:
         start_s=kept[0].start_s,
         end_s=kept[-1].start_s + CHUNK_SAMPLES / SAMPLE_RATE_HZ,
         snr_db=max(0.0, float(np.median(voice_dbfs) - np.percentile(list(levels), 10))),
-        is_clipped=bool(np.mean(np.abs(samples) >= _FULL_SCALE) > _CLIPPED_SHARE),
+        is_clipped=bool(np.mean(np.abs(samples) >= FULL_SCALE) > _CLIPPED_SHARE),
         has_gap=any(chunk.gap for chunk in kept),
     )

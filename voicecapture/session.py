@@ -1,19 +1,28 @@
-"""The loop that joins the stages: sound in, record and read-back out.
+"""The loop that joins the stages: sound and typed lines in, record and read-back out.
 
-It runs from a recording to a database without microphone, loudspeaker or screen. Everything is timed by the
-audio clock, so that a recording gives the same day at every speed.
+It runs from a recording to a database without microphone, loudspeaker or screen. Everything heard is timed by the
+audio clock, so that a recording gives the same day at every speed; typed lines go by the same clock.
 """
 
+import queue
+import shutil
 import threading
+import time
 from collections.abc import Callable, Iterable, Iterator
+from contextlib import suppress
 from dataclasses import replace
 
+import numpy as np
+
 from voicecapture import readback
-from voicecapture.audio import AudioChunk, level_dbfs
-from voicecapture.day import Day
-from voicecapture.decision import Decision
-from voicecapture.ear import Ear
+from voicecapture.alert import disk_alert
+from voicecapture.audio import CHUNK_SAMPLES, SAMPLE_RATE_HZ, AudioChunk, level_dbfs
+from voicecapture.day import Day, Event
+from voicecapture.decision import Decision, Outcome
+from voicecapture.ear import Ear, Heard
+from voicecapture.errors import AudioError
 from voicecapture.language.phrase import Command
+from voicecapture.segmenter import FULL_SCALE
 from voicecapture.speaker import Speaker
 from voicecapture.store.record import Record
 from voicecapture.update import Update
@@ -24,71 +33,207 @@ _LEVEL_EVERY_CHUNKS = 4
 """The level meter is renewed about eight times a second."""
 _NOISE_RISE_DB, _NOISE_FALL_DB = 0.02, 0.5
 """How fast the shown noise level follows upwards and downwards, per chunk of 32 ms."""
+_HELD_CHUNKS = 64
+"""Sound waiting to be heard, 2 s; a recording is read no further ahead."""
+_WAIT_S = 0.05
+"""Without sound, typed lines are looked for so often."""
+_SILENCE_S = 1.0
+"""A source that gives nothing for so long has fallen silent."""
+_WARNED_S = 3.0
+"""How long a screen tells of clipping and lost sound after it."""
+
+Watch = Callable[[Event, Day], tuple[str, ...]]
+"""Says what speaks against an entry, given the day after it."""
+
+
+def _unwatched(_event: Event, _day: Day) -> tuple[str, ...]:
+    return ()
 
 
 class Session:
     """One day being listened to."""
 
-    def __init__(self, ear: Ear, record: Record, day_id: int, speaker: Speaker) -> None:
-        self._ear, self._record, self._day_id, self._speaker = ear, record, day_id, speaker
+    def __init__(self, ear: Ear, record: Record, day_id: int, speaker: Speaker, watch: Watch = _unwatched) -> None:
+        self._ear, self._record, self._day_id, self._speaker, self._watch = ear, record, day_id, speaker, watch
+        self._typed: queue.SimpleQueue[tuple[str, Day]] = queue.SimpleQueue()
         self._show: Callable[[Update], None] = lambda update: None
+        self._state = Update(ear.day, None, 0.0, -60.0, -60.0, is_speech=False, said="")
+        """What a screen is told with the next thing that happens."""
         self._said = ""
-        self._noise_dbfs = -60.0
         self._count = 0
+        self._clipped_s = self._gap_s = float("-inf")
+        self._source_failure = ""
+        self._arrived_s = self._idled_s = time.monotonic()
+        """When the last chunk came, and when a screen was last told that none comes."""
 
     @property
     def day(self) -> Day:
         """The day as it stands."""
         return self._ear.day
 
-    def run(self, chunks: Iterable[AudioChunk], show: Callable[[Update], None], stop: threading.Event) -> Day:
+    def type(self, line: str, seen: Day) -> None:
+        """Hand in a line typed by hand, from any thread; the thread that listens decides on it at once.
+
+        Args:
+            line: In the words that may be spoken: "417 pregnant 58 days", "first".
+            seen: The day of the last update that was shown when it was typed.
+        """
+        self._typed.put((line, seen))
+
+    def run(
+        self,
+        chunks: Iterable[AudioChunk],
+        show: Callable[[Update], None],
+        stop: threading.Event,
+        stays_open: bool = False,
+    ) -> Day:
         """Listen until the source ends or `stop` is set; `show` gets every change.
 
-        An entry is in the database before its tone sounds.
+        An entry is in the database before its tone sounds. `stop` is set when this returns.
+
+        Args:
+            chunks: In order, from one source; taken in a thread of its own.
+            show: Told every change, in the thread that listens.
+            stop: Ends the day; what was said until then is still heard.
+            stays_open: Go on with typed lines after the source has ended or failed, until `stop` is set.
+
+        Raises:
+            AudioError: If the source failed, after everything that it gave was heard and kept.
+            RecordError: If something could not be kept.
         """
         self._show = show
-        for heard in self._ear.hear(_until(chunks, stop), self._on_chunk):
-            self._record.keep(self._day_id, heard.number, heard.utterance, heard.hearing, heard.decision.event)
-            said = (
-                self._said
-                if heard.decision.command is Command.SAY_AGAIN
-                else readback.sentence(heard.decision, heard.day)
-            )
-            tone = readback.tone(heard.decision)
-            if tone is not None:
-                self._speaker.tone(tone)
-            if said:
-                self._speaker.say(said)
-                self._said = said
-            show(self._update(heard.utterance.end_s, heard.decision, said))
+        failure: AudioError | None = None
+        try:
+            try:
+                for heard in self._ear.hear(self._arriving(chunks, stop), self._on_chunk):
+                    self._keep(heard)
+            except AudioError as error:
+                failure, self._source_failure = error, str(error)
+            if failure is None and not stop.is_set():
+                self._source_failure = "the recording has ended"
+            if stays_open:
+                self._tell_silence()
+            while stays_open and not stop.wait(_WAIT_S):
+                self._wait()
+            self._take_typed()
+        finally:
+            stop.set()
+        if failure is not None:
+            raise failure
         return self.day
+
+    # ---- what comes in ---------------------------------------------------------------------------
+
+    def _arriving(self, chunks: Iterable[AudioChunk], stop: threading.Event) -> Iterator[AudioChunk]:
+        """The chunks until `stop` is set; typed lines are taken between them, and where none come."""
+        arrived: queue.Queue[AudioChunk] = queue.Queue(_HELD_CHUNKS)
+        failures: list[Exception] = []
+        reader = threading.Thread(target=_read, args=(chunks, arrived, failures, stop), name="sound", daemon=True)
+        reader.start()
+        self._arrived_s = time.monotonic()
+        while True:
+            try:
+                chunk = arrived.get(timeout=_WAIT_S)
+            except queue.Empty:
+                if stop.is_set() or (not reader.is_alive() and arrived.empty()):
+                    break
+                self._wait()
+                continue
+            self._arrived_s = time.monotonic()
+            self._take_typed()
+            yield chunk
+        if failures:
+            raise failures[0]
+
+    def _wait(self) -> None:
+        """No sound came for a moment."""
+        self._take_typed()
+        if time.monotonic() - max(self._arrived_s, self._idled_s) > _SILENCE_S:
+            self._tell_silence()
+
+    def _tell_silence(self) -> None:
+        self._state = replace(self._state, now_s=self._now_s(), is_speech=False, is_arriving=False)
+        self._idled_s = time.monotonic()
+        self._tell(self._state)
+
+    def _take_typed(self) -> None:
+        while not self._typed.empty():
+            line, seen = self._typed.get()
+            decision = self._ear.read(line, seen, self._now_s())
+            self._record.append(self._day_id, decision.event)
+            self._answer(decision)
+
+    def _now_s(self) -> float:
+        """The audio clock, going on by itself since the last chunk."""
+        return self._state.now_s + time.monotonic() - max(self._arrived_s, self._idled_s)
+
+    def _keep(self, heard: Heard) -> None:
+        self._record.keep(self._day_id, heard.number, heard.utterance, heard.hearing, heard.decision.event)
+        self._state = replace(
+            self._state, voice_dbfs=level_dbfs(heard.utterance.samples), snr_db=heard.utterance.snr_db
+        )
+        self._answer(heard.decision)
+
+    # ---- what goes out ---------------------------------------------------------------------------
+
+    def _answer(self, decision: Decision) -> None:
+        """Say and show what was decided; it is kept already."""
+        said = self._said if decision.command is Command.SAY_AGAIN else readback.sentence(decision, self.day)
+        tone = readback.tone(decision)
+        # What was typed and not understood is no matter for the vet's ear.
+        if tone is not None and (decision.event.utterance is not None or decision.outcome is not Outcome.IGNORED):
+            self._speaker.tone(tone)
+        if said:
+            self._speaker.say(said)
+            self._said = said
+        alerts = self._watch(decision.event, self.day)
+        self._tell(replace(self._state, decision=decision, said=said, alerts=alerts))
 
     def _on_chunk(self, chunk: AudioChunk, speech: float) -> None:
         if speech >= _SPEECH:
             self._speaker.hush()
-        level = level_dbfs(chunk.samples)
-        step = _NOISE_RISE_DB if level > self._noise_dbfs else -_NOISE_FALL_DB
-        self._noise_dbfs += step
+        now_s = chunk.start_s + CHUNK_SAMPLES / SAMPLE_RATE_HZ
+        level, noise = level_dbfs(chunk.samples), self._state.noise_dbfs
+        noise += _NOISE_RISE_DB if level > noise else -_NOISE_FALL_DB
+        # Gates and milking clusters clang; what matters is the voice.
+        if speech >= _SPEECH and np.abs(chunk.samples).max() >= FULL_SCALE:
+            self._clipped_s = now_s
+        if chunk.gap:
+            self._gap_s = now_s
+        self._state = replace(
+            self._state,
+            now_s=now_s,
+            level_dbfs=level,
+            noise_dbfs=noise,
+            is_speech=speech >= _SPEECH,
+            is_clipped=now_s - self._clipped_s < _WARNED_S,
+            has_gap=now_s - self._gap_s < _WARNED_S,
+            is_arriving=True,
+        )
         self._count += 1
         if self._count % _LEVEL_EVERY_CHUNKS == 0:
-            update = self._update(chunk.start_s, None, "")
-            self._show(replace(update, level_dbfs=level, is_speech=speech >= _SPEECH))
+            self._tell(self._state)
 
-    def _update(self, now_s: float, decision: Decision | None, said: str) -> Update:
-        return Update(
-            day=self._ear.day,
-            decision=decision,
-            now_s=now_s,
-            level_dbfs=self._noise_dbfs,
-            noise_dbfs=self._noise_dbfs,
-            is_speech=False,
-            said=said,
-        )
+    def _tell(self, update: Update) -> None:
+        """Show an update of the day as it stands."""
+        free = 0
+        with suppress(OSError):  # a disk that is gone has no room
+            free = shutil.disk_usage(self._record.path.parent).free
+        troubles = (self._source_failure, self._speaker.failure or "", disk_alert(free))
+        self._show(replace(update, day=self.day, troubles=tuple(filter(None, troubles))))
 
 
-def _until(chunks: Iterable[AudioChunk], stop: threading.Event) -> Iterator[AudioChunk]:
-    """The chunks until `stop` is set; what was being said then is still heard to its end."""
-    for chunk in chunks:
-        if stop.is_set():
-            return
-        yield chunk
+def _read(
+    chunks: Iterable[AudioChunk], arrived: queue.Queue[AudioChunk], failures: list[Exception], stop: threading.Event
+) -> None:
+    """Take what a source gives until `stop` is set; the microphone may make this wait, and only this."""
+    try:
+        for chunk in chunks:
+            while not stop.is_set():
+                with suppress(queue.Full):
+                    arrived.put(chunk, timeout=_WAIT_S)
+                    break
+            if stop.is_set():
+                return
+    except Exception as error:  # raised again in the thread that listens
+        failures.append(error)

@@ -1,6 +1,7 @@
 """The practice's settings, read from one TOML file.
 
 scan = "aged"                 # or "yes_no", for the yes/no scan before winter
+break_after_minutes = 90      # the screen reminds of a break after so long without one, 10 to 600; never without it
 questions_per_wrong_entry = 100   # how many questions it is worth to keep one wrong entry out, 20 to 10000
 
 [findings]                    # the practice's own findings: name = how it is said, in ARPAbet
@@ -26,6 +27,7 @@ from voicecapture.reckoning.settings import AGEING_SD_DAYS, GESTATION_DAYS, Reck
 from voicecapture.segmenter import SegmenterSettings
 
 _WRONG_COSTS = "questions_per_wrong_entry"
+_BREAK = "break_after_minutes"
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +39,8 @@ class Settings:
     segmenter: SegmenterSettings = field(default_factory=SegmenterSettings)
     decision: DecisionSettings = field(default_factory=DecisionSettings)
     reckoning: ReckoningSettings = field(default_factory=ReckoningSettings)
+    break_after_minutes: float | None = None
+    """Minutes without a break after which the screen reminds of one; None for never."""
 
 
 def read_settings(path: Path | None) -> Settings:
@@ -53,15 +57,18 @@ def read_settings(path: Path | None) -> Settings:
         raise GrammarError(f"{path}: cannot be read ({error.strerror}). Name an existing settings file.") from error
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise GrammarError(f"{path}: not a TOML file ({error}). Mend the line.") from error
-    unknown = set(table) - {"scan", "findings", "reckoning", _WRONG_COSTS}
+    unknown = set(table) - {"scan", "findings", "reckoning", _BREAK, _WRONG_COSTS}
     if unknown:
         raise GrammarError(
-            f"{path}: unknown setting '{min(unknown)}'; expected scan, {_WRONG_COSTS}, findings "
-            "or reckoning. Remove it."
+            f"{path}: unknown setting '{min(unknown)}'; expected scan, {_BREAK}, {_WRONG_COSTS}, "
+            "findings or reckoning. Remove it."
         )
     costs = table.get(_WRONG_COSTS, DecisionSettings().wrong_costs)
     if isinstance(costs, bool) or not isinstance(costs, int | float) or not 20 <= costs <= 10_000:
         raise GrammarError(f"{path}: {_WRONG_COSTS} is {costs!r}; expected a number from 20 to 10000. Correct it.")
+    rest = table.get(_BREAK)
+    if rest is not None and (isinstance(rest, bool) or not isinstance(rest, int | float) or not 10 <= rest <= 600):
+        raise GrammarError(f"{path}: {_BREAK} is {rest!r}; expected minutes from 10 to 600. Correct it.")
     if table.get("scan", "aged") not in list(ScanKind):
         raise GrammarError(f'{path}: scan is {table["scan"]!r}; expected "aged" or "yes_no". Correct it.')
     return Settings(
@@ -69,6 +76,7 @@ def read_settings(path: Path | None) -> Settings:
         _read_findings(table.get("findings", {}), path),
         decision=DecisionSettings(wrong_costs=costs),
         reckoning=_read_reckoning(table.get("reckoning", {}), path),
+        break_after_minutes=rest,
     )
 
 

@@ -88,6 +88,9 @@ class HibariVoice:
 class Speaker(Protocol):
     """Where the read-back goes. No method waits for the sound."""
 
+    failure: str | None
+    """Why nothing is heard; None if nothing failed."""
+
     def say(self, text: str) -> None:
         """Say a sentence after what is sounding now."""
         ...
@@ -108,6 +111,8 @@ class Speaker(Protocol):
 class SilentSpeaker:
     """Says nothing."""
 
+    failure: str | None = None
+
     def say(self, text: str) -> None: ...
 
     def tone(self, tone: Tone) -> None: ...
@@ -119,6 +124,8 @@ class SilentSpeaker:
 
 class FileSpeaker:
     """Writes all that is said, one sentence after the other, to a sound file."""
+
+    failure: str | None = None
 
     def __init__(self, path: Path, voice: HibariVoice) -> None:
         try:

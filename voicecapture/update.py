@@ -8,7 +8,7 @@ from voicecapture.decision import Decision
 
 @dataclass(frozen=True, slots=True)
 class Update:
-    """The day as it stands, after an utterance or a little later sound."""
+    """The day as it stands, after an utterance, a typed line or a little later sound."""
 
     day: Day
     decision: Decision | None
@@ -21,3 +21,17 @@ class Update:
     is_speech: bool
     said: str
     """What was read back."""
+    voice_dbfs: float | None = None
+    """Level of the last utterance, dB relative to full scale; None before the first."""
+    snr_db: float | None = None
+    """Estimated signal-to-noise ratio of the last utterance; None before the first."""
+    is_clipped: bool = False
+    """The microphone was overdriven within the last seconds."""
+    has_gap: bool = False
+    """Sound was lost within the last seconds."""
+    is_arriving: bool = True
+    """Sound arrives."""
+    alerts: tuple[str, ...] = ()
+    """What speaks against the entry that was just decided on."""
+    troubles: tuple[str, ...] = ()
+    """What is the matter with microphone, read-back and disk now."""

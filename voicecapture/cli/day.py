@@ -5,6 +5,7 @@ import sys
 import threading
 from collections.abc import Callable, Iterable
 from datetime import UTC, date, datetime
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
@@ -13,10 +14,12 @@ import typer
 from rich.console import Console
 
 from voicecapture import demo
+from voicecapture.alert import entry_alerts
 from voicecapture.audio import (
     AudioChunk,
     check_recording,
     list_devices,
+    microphone_name,
     open_microphone,
     paced,
     read_recording,
@@ -35,7 +38,8 @@ from voicecapture.ear import Ear, Heard
 from voicecapture.engines import make_recogniser
 from voicecapture.errors import AudioError, RecordError
 from voicecapture.hear import as_json, hear_file
-from voicecapture.herd import Herd
+from voicecapture.herd import Herd, Matings
+from voicecapture.language.crib import crib
 from voicecapture.language.grammar import load_grammar
 from voicecapture.lists.herd import read_herd
 from voicecapture.lists.matings import FORMAT, parse_matings
@@ -78,11 +82,13 @@ def demo_command(
         model=None,
         matings=None,
         vet="",
+        is_live=False,
     )
 
 
-def _microphone(device: str | None) -> Iterable[AudioChunk]:
-    return open_microphone(int(device) if device is not None and device.isdigit() else device)
+def _microphone(device: str | None) -> str | int | None:
+    """A device as sounddevice names it."""
+    return int(device) if device is not None and device.isdigit() else device
 
 
 @app.command()
@@ -96,7 +102,7 @@ def check(
     """Check a voice and a microphone with twenty phrases, where the scan will be and with its noise."""
     if recording is not None:
         check_recording(recording)
-    chunks = read_recording(recording) if recording is not None else _microphone(device)
+    chunks = read_recording(recording) if recording is not None else open_microphone(_microphone(device))
     practice = read_settings(settings)
     grammar = load_grammar(practice_findings=practice.findings)
     console, said = Console(), []
@@ -139,15 +145,16 @@ def listen(
         return
     if recording is not None:
         check_recording(recording)
-        chunks: Iterable[AudioChunk] = paced(read_recording(recording), speed)
+        source, chunks = recording.name, paced(read_recording(recording), speed)
     else:
-        chunks = _microphone(device)
+        source = microphone_name(_microphone(device))
+        chunks = open_microphone(_microphone(device))
     speaker: Speaker = SilentSpeaker() if quiet else SoundCardSpeaker(HibariVoice())
     _run_day(
         chunks,
         herd=read_herd(herd) if herd else Herd(),
         herd_file=herd,
-        source=recording.name if recording else "microphone",
+        source=source,
         scanned_on=datetime.now().date(),
         settings=read_settings(settings),
         speaker=speaker,
@@ -157,6 +164,7 @@ def listen(
         model=model,
         matings=matings,
         vet=vet,
+        is_live=recording is None,
     )
 
 
@@ -175,37 +183,43 @@ def _run_day(
     model: str | None,
     matings: Path | None,
     vet: str,
+    is_live: bool,
 ) -> None:
     """Run one day to its end and print its sheet."""
     grammar = load_grammar(practice_findings=settings.findings)
     recogniser = make_recogniser(engine, model)
     mating_list = read_text(matings, FORMAT) if matings else ""
-    if matings:
-        parse_matings(mating_list, str(matings))
+    mated = parse_matings(mating_list, str(matings)) if matings else Matings()
     path = database or _new_database()
     record = Record.open(path)
     day_id = record.start_day(herd, scanned_on, settings.scan, str(herd_file) if herd_file else "", source, vet)
     if matings:
         add_list(record, "matings", str(matings), mating_list)
-    session = Session(Ear(Day(herd, settings.scan), grammar, recogniser, settings), record, day_id, speaker)
+    watch = partial(entry_alerts, scanned_on=scanned_on, matings=mated, settings=settings.reckoning)
+    session = Session(Ear(Day(herd, settings.scan), grammar, recogniser, settings), record, day_id, speaker, watch)
     stop = threading.Event()
+    lost: AudioError | None = None
     try:
         if plain or not sys.stdout.isatty():
             _run_plainly(lambda show: session.run(chunks, show, stop), stop)
         else:
             # The screen is loaded only where there is one.
-            from voicecapture.dashboard import Dashboard
+            from voicecapture.dashboard import Dashboard, Shed
 
-            dashboard = Dashboard(lambda show: session.run(chunks, show, stop), stop)
-            dashboard.run()
-            if dashboard.failure is not None:
-                raise dashboard.failure
+            shed = Shed(source, path, settings.decision, settings.break_after_minutes, crib(grammar))
+            run = partial(session.run, chunks, stop=stop, stays_open=is_live)
+            try:
+                Dashboard(run, session.type, stop, shed).run_day()
+            except AudioError as error:
+                lost = error  # the day went on by hand, and has its sheet
         season = read_season(record, day_id)
     finally:
         speaker.close()
         record.close()
     typer.echo("\n".join(text_report(make_report(season, settings.reckoning))))
     typer.echo(f"\nThe day is kept in {path}")
+    if lost is not None:
+        raise lost
 
 
 def _run_plainly(run: Callable[[Callable[[Update], None]], Day], stop: threading.Event) -> None:

@@ -1,31 +1,54 @@
-"""Runs the listening in a thread of its own and shows what it tells."""
+"""Runs the listening in a thread of its own and shows what it tells.
 
+The two meet in a queue: the session puts updates into it and never waits for the screen, and a screen that breaks
+cannot break the session.
+"""
+
+import queue
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import ClassVar
 
-from textual import work
-from textual.app import App, ComposeResult
-from textual.binding import BindingType
-from textual.containers import Horizontal, Vertical
-from textual.message import Message
-from textual.widgets import Footer
+from textual.app import App, SystemCommand
+from textual.binding import Binding, BindingType
+from textual.screen import Screen
+from textual.theme import Theme
 
-from voicecapture.dashboard.widgets import CountsPanel, LastEntry, Level, PacePanel, Recent
+from voicecapture.dashboard.shed import Shed, ShedScreen
 from voicecapture.day import Day
+from voicecapture.errors import ScreenError
 from voicecapture.update import Update
 
-
-class UpdateReceived(Message):
-    """The session told something."""
-
-    def __init__(self, update: Update) -> None:
-        super().__init__()
-        self.update = update
-
-
-class DayEnded(Message):
-    """The sound source came to its end, or the session failed."""
+_EVERY_S = 1 / 30
+"""How often the screen looks for updates."""
+_NIGHT = Theme(
+    name="before-dawn",
+    primary="#7f8f86",
+    secondary="#5c6b63",
+    accent="#e8dcc0",
+    success="#8fd18a",
+    warning="#ffbf3c",
+    error="#ff7a66",
+    foreground="#f2efe6",
+    background="#0f1311",
+    surface="#0f1311",
+    panel="#1c2420",
+    dark=True,
+)
+_DAY = Theme(
+    name="daylight",
+    primary="#4d5f55",
+    secondary="#7f8f86",
+    accent="#5a4a1f",
+    success="#1f6b2a",
+    warning="#8f5200",
+    error="#a8201a",
+    foreground="#101512",
+    background="#fbfaf4",
+    surface="#fbfaf4",
+    panel="#e9e6da",
+    dark=False,
+)
 
 
 class Dashboard(App[None]):
@@ -33,60 +56,117 @@ class Dashboard(App[None]):
 
     CSS_PATH = "dashboard.tcss"
     TITLE = "voicecapture"
-    ENABLE_COMMAND_PALETTE = False
-    BINDINGS: ClassVar[list[BindingType]] = [("q", "end_day", "End the day")]
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("l", "light_or_dark", "light or dark", show=False),
+        Binding("q", "quit", "end the day"),
+        Binding("ctrl+q", "quit", "end the day", show=False, priority=True),
+    ]
 
-    def __init__(self, run_session: Callable[[Callable[[Update], None]], Day], stop: threading.Event) -> None:
+    def __init__(
+        self,
+        run_session: Callable[[Callable[[Update], None]], Day],
+        type_line: Callable[[str, Day], None],
+        stop: threading.Event,
+        shed: Shed,
+    ) -> None:
         """Make the screen.
 
         Args:
-            run_session: Listens until the source ends or `stop` is set; told where updates go.
+            run_session: Listens until `stop` is set; told where updates go.
+            type_line: Takes a typed line with the day that was shown when it was typed.
             stop: Set when the user ends the day.
+            shed: What is shown that no update tells.
         """
         super().__init__()
-        self._run_session, self._stop = run_session, stop
-        self.failure: Exception | None = None
-        """What broke the session, for the caller to raise."""
+        self.HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (120, "-wide")]
+        self.VERTICAL_BREAKPOINTS = [(0, "-low"), (40, "-high")]
+        self._run_session, self._stop, self._shed = run_session, stop, shed
+        self._screen = ShedScreen(type_line, shed)
+        self._updates: queue.SimpleQueue[Update] = queue.SimpleQueue()
+        self._session = threading.Thread(target=self._listen, name="session")
+        self._failure: Exception | None = None
+        self._fault: Exception | None = None
 
-    def compose(self) -> ComposeResult:
-        """The widgets, from the most important down."""
-        yield LastEntry()
-        with Horizontal(id="middle"):
-            yield CountsPanel()
-            with Vertical():
-                yield PacePanel()
-                yield Level()
-        yield Recent()
-        yield Footer()
+    def run_day(self, headless: bool = False) -> None:
+        """Show the day until it has ended.
+
+        Args:
+            headless: Without a terminal.
+
+        Raises:
+            ScreenError: If the screen broke; the listening was ended in order.
+            VoiceCaptureError: What the session raised.
+        """
+        try:
+            self.run(headless=headless)
+        finally:
+            self._stop.set()
+            if self._session.is_alive():
+                self._session.join()
+        if self._failure is not None:
+            raise self._failure
+        if self.return_code:
+            raise ScreenError(
+                f"{self._shed.kept_in}: the day was cut short, because the screen broke ({self._fault!r}); what "
+                "was taken until then is kept. Go on with `voicecapture listen --plain`."
+            ) from self._fault
+
+    def get_default_screen(self) -> Screen[None]:
+        """The shed."""
+        return self._screen
+
+    def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
+        """What the command palette offers."""
+        yield from super().get_system_commands(screen)
+        yield SystemCommand("Light or dark", "For daylight, or before dawn", self.action_light_or_dark)
+        yield SystemCommand("What to say", "Everything that can be said", self._screen.action_sayings)
+        yield SystemCommand("Type an entry", "By hand, in the words that are said", self._screen.action_type)
 
     def on_mount(self) -> None:
         """Begin to listen."""
-        self._listen()
+        self.register_theme(_NIGHT)
+        self.register_theme(_DAY)
+        self.theme = _NIGHT.name
+        self._session.start()
+        self.set_interval(_EVERY_S, self._take_updates)
 
-    @work(thread=True, exit_on_error=False)
     def _listen(self) -> None:
         try:
-            self._run_session(self._receive)
-        except Exception as error:  # raised again by the caller, outside the screen
-            self.failure = error
-        self.post_message(DayEnded())
+            self._run_session(self._updates.put)
+        except Exception as error:  # raised again by `run_day`, outside the screen
+            self._failure = error
 
-    def _receive(self, update: Update) -> None:
-        self.post_message(UpdateReceived(update))
+    def _take_updates(self) -> None:
+        has_ended = not self._session.is_alive()
+        level: Update | None = None
+        while not self._updates.empty():
+            update = self._updates.get()
+            level = update
+            if update.decision is not None:
+                self._screen.show(update)
+                level = None
+        if level is not None:
+            self._screen.show(level)
+        if has_ended:
+            self.exit()
 
-    def on_update_received(self, message: UpdateReceived) -> None:
-        """Show what the session told."""
-        for widget in self.query("LastEntry, CountsPanel, PacePanel, Level, Recent").results():
-            widget.show(message.update)  # type: ignore[attr-defined]
-
-    def on_day_ended(self) -> None:
-        """Leave the screen; the sheet follows on the terminal."""
-        self.exit()
+    def _handle_exception(self, error: Exception) -> None:
+        """Textual's own way out of a fault, without its traceback: `run_day` tells it in a sentence."""
+        self._fault = self._fault or error
+        super()._handle_exception(error)
+        self._exit_renderables.clear()
 
     def on_unmount(self) -> None:
         """However the screen is left, the listening ends in order; it must not go on unseen."""
         self._stop.set()
 
-    def action_end_day(self) -> None:
-        """Stop listening; what is being said is still kept."""
+    async def action_quit(self) -> None:
+        """Stop listening; the screen closes when what is being said is kept. Twice: it closes at once."""
+        if self._stop.is_set():
+            self.exit()
         self._stop.set()
+        self.notify("ending the day")
+
+    def action_light_or_dark(self) -> None:
+        """For daylight, or before dawn."""
+        self.theme = _DAY.name if self.current_theme.dark else _NIGHT.name

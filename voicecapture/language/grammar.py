@@ -15,7 +15,7 @@ from pathlib import Path
 with warnings.catch_warnings():
     # pyjsgf 1.9.0 calls pyparsing by names that are deprecated but kept.
     warnings.simplefilter("ignore")
-    import jsgf
+    import jsgf as jsgf
 
 from voicecapture.errors import GrammarError
 

@@ -16,6 +16,8 @@ from voicecapture.segmenter import Utterance
 
 TALK = "not an entry: talk or noise"
 """Reason of what is passed over in silence."""
+STOPPED = "listening is stopped"
+"""Reason of what is passed over because the vet said so."""
 OTHER = "it may have been another"
 """Reason of a question between readings; the field in doubt may follow it."""
 _UNCLEAR = "not clearly heard"
@@ -37,14 +39,14 @@ class DecisionSettings:
     wrong_costs: float = 100.0
     """Questions that a wrong entry which nobody notices is worth. An entry is taken where the chance that it is
     wrong costs less than a question."""
-    least_snr_db: float = 3.5
+    least_snr_db: float = 4.0
     """Estimated signal-to-noise ratio below which nothing is taken without asking. The estimate counts the noise
     under the voice: 3 dB where both are equally loud."""
     accept_strangeness: float = 8.0
     """Nats by which an entry may fit worse than a free phone string and still be taken."""
     talk_strangeness: float = 26.0
     """Nats from which an utterance is talk or noise."""
-    entry_chance: float = 0.001
+    entry_chance: float = 0.0002
     """Chance of being meant for the listener below which an utterance is talk."""
     command_probability: float = 0.8
     """Posterior from which a command or an answer is followed."""
@@ -148,7 +150,7 @@ class _Judge:
         if self.day.is_stopped and best.command is not Command.GO_ON:
             if best.entry is not None and best.entry.is_whole:
                 return self.ask("heard while listening was stopped", readings)
-            return self.ignore("listening is stopped")
+            return self.ignore(STOPPED)
         if best.command is not None:
             return self.command(best.command, readings)
         if best.answer is not None:

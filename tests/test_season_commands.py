@@ -113,6 +113,26 @@ def test_two_copies_that_differ_are_told(run: Run, day: Path, tmp_path: Path) ->
     assert code == 1 and "differ between the files: 1" in errors
 
 
+def test_the_record_is_never_written_over(run: Run, day: Path) -> None:
+    before = day.read_bytes()
+    for option in ("--out", "--pdf"):
+        code, _, errors = run("report", day, option, day)
+        assert code == 1 and str(day) in sentence(errors)
+    assert day.read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("amend", "²", "empty", "--by", "A Vet"),
+        ("sign", "--vet", " "),
+    ],
+)
+def test_names_and_numbers_that_are_none_are_refused(run: Run, day: Path, arguments: tuple[str, ...]) -> None:
+    assert run(arguments[0], day, *arguments[1:])[0] == 2
+    assert "not signed" in run("verify", day)[1] and "²" not in run("report", day, "--text")[1]
+
+
 def test_an_amendment_needs_a_name_and_a_day_if_there_are_several(run: Run, day: Path, tmp_path: Path) -> None:
     assert run("amend", day, "417", "empty")[0] == 2
     season = tmp_path / "season.db"

@@ -66,7 +66,12 @@ def report(
     if text:
         typer.echo("\n".join(text_report(sheet)))
         return
-    page, file = html_page(sheet), out or database.with_suffix(".html")
+    file = out or database.with_suffix(".html")
+    for path, ending in ((file, ".html"), (pdf, ".pdf")):
+        if path is not None and path.suffix.lower() != ending:
+            # A slip of the keyboard must never write over the record.
+            raise RecordError(f"{path}: not the name of a sheet; expected it to end in {ending}. Rename it.")
+    page = html_page(sheet)
     try:
         file.write_text(page, encoding="utf-8")
     except OSError as error:
@@ -106,6 +111,8 @@ def sign_command(
     ] = False,
 ) -> None:
     """Sign a day. From then on it can only be amended, by name and date."""
+    if not vet.strip():
+        raise typer.BadParameter("name the vet who signs", param_hint="--vet")
     with _open(database) as record:
         chosen = _choose(read_season(record), database, day)
         if chosen.day.questions and not list_open:
@@ -140,7 +147,7 @@ def amend_command(
     """Change, add or take back a cow's result after the day. What it was before is kept."""
     if not by:
         raise typer.BadParameter("name who changes it", param_hint="--by")
-    if not cow.isdigit() or len(cow) > 5:
+    if not (cow.isascii() and cow.isdigit()) or len(cow) > 5:
         raise typer.BadParameter(f"cow '{cow}'; expected 1 to 5 digits", param_hint="COW")
     entry = read_typed(found, load_grammar(practice_findings=read_settings(settings).findings)) if found else None
     with _open(database) as record:
@@ -189,6 +196,9 @@ def season_add(
     season: SeasonOption = Path("season.db"),
 ) -> None:
     """Add scan days to a season, from one laptop or several. The same days again change nothing."""
+    for path in databases:
+        if not path.is_file():
+            raise RecordError(f"{path}: no such file; expected the file of a day. Name an existing file.")
     with _open(season, is_new=True) as record:
         for path in databases:
             added = add_days(record, path)
@@ -204,6 +214,8 @@ def season_records(
     season: SeasonOption = Path("season.db"),
 ) -> None:
     """Give a season the farm's lists and its first day of mating."""
+    if mating_start is not None and not 2000 <= mating_start.year <= 2100:
+        raise typer.BadParameter(f"{mating_start.date()}; expected a day of this season", param_hint="--mating-start")
     texts = []
     if herd is not None:
         text = read_text(herd, HERD_FORMAT)

@@ -34,7 +34,14 @@ def scan_day(
     times = tuple(f"{scanned_on}T08:{i // 60:02d}:{i % 60:02d}.000+00:00" for i in range(len(happened)))
     day = Day(Herd(Animal(cow) for cow in cows), kind).after(*happened)
     return ScanDay(
-        f"day-{scanned_on}-{vet}", scanned_on, f"{scanned_on}T07:00:00.000+00:00", vet, day, times, "0" * 64
+        f"day-{scanned_on}-{vet}",
+        scanned_on,
+        f"{scanned_on}T07:00:00.000+00:00",
+        vet,
+        day,
+        times,
+        "0" * 64,
+        events=tuple(happened),
     )
 
 

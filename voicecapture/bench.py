@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from scipy.stats import binomtest
 
 from voicecapture.decision import Outcome
 from voicecapture.errors import AudioError
@@ -181,6 +180,9 @@ def _line(name: str, group: Sequence[Outcomes]) -> str:
 
 def at_most(count: int, n: int) -> float:
     """Upper end of the 95 % interval of a share, 0-1 (Wilson 1927), for `count` of `n`; 1 for none of none."""
+    # Half a second to load, at the start of every command; only the bench asks for it.
+    from scipy.stats import binomtest
+
     return float(binomtest(count, n).proportion_ci(method="wilson").high) if n else 1.0
 
 

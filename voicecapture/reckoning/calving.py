@@ -9,7 +9,6 @@ from math import ceil, floor, hypot
 from statistics import NormalDist
 
 import numpy as np
-from scipy.stats import norm
 
 from voicecapture.reckoning.conception import Conception
 from voicecapture.reckoning.gestation import GESTATION_SD_DAYS
@@ -74,8 +73,8 @@ class CalvingCurve:
         """Expected calvings on each day from `first_on` on, shape (days,)."""
         due, sd, cows = self._groups
         days = np.arange(self.first_on.toordinal(), ceil((due + 4 * sd).max()) + 1)
-        before = norm.cdf((days[:, None] - 0.5 - due) / sd)
-        after = norm.cdf((days[:, None] + 0.5 - due) / sd)
+        before = _below((days[:, None] - 0.5 - due) / sd)
+        after = _below((days[:, None] + 0.5 - due) / sd)
         return np.asarray((after - before) @ cows)
 
     def calved_by(self, share: float) -> date:
@@ -91,7 +90,7 @@ class CalvingCurve:
         weeks = []
         while monday.toordinal() < self.first_on.toordinal() + len(self.by_day):
             start = monday.toordinal() - 0.5
-            chances = norm.cdf((start + 7 - due) / sd) - norm.cdf((start - due) / sd)
+            chances = _below((start + 7 - due) / sd) - _below((start - due) / sd)
             expected = float(chances @ cows)
             if expected >= 0.05:
                 possible = chances > 1e-6
@@ -110,3 +109,11 @@ def calving_curve(calvings: Iterable[ExpectedCalving]) -> CalvingCurve | None:
     """The herd's curve; None if nobody is expected to calve."""
     found: Sequence[ExpectedCalving] = tuple(calvings)
     return CalvingCurve(tuple(found)) if found else None
+
+
+def _below(z: np.ndarray) -> np.ndarray:
+    """Share of the standard normal distribution below z, elementwise."""
+    # Loading scipy takes longer than everything else that opens a record, and only the curve of a herd asks for it.
+    from scipy.special import ndtr
+
+    return np.asarray(ndtr(z))

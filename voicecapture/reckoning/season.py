@@ -52,11 +52,19 @@ class ScanDay:
     """SHA-256 of the record, hexadecimal."""
     signature: Signature | None = None
     amendments: tuple[Amendment, ...] = ()
+    events: tuple[Event, ...] = ()
+    """Everything that happened, in order; event 1 is the first."""
 
     @property
     def scans(self) -> Iterable[Scan]:
         """The results that count."""
-        for cow, (number, event) in self.day.results.items():
+        for cow in self.day.results:
+            yield from self.scans_of(cow)
+
+    def scans_of(self, cow: str) -> Iterable[Scan]:
+        """The result of one cow that counts; none if she has none on this day."""
+        if cow in self.day.results:
+            number, event = self.day.results[cow]
             assert event.entry is not None
             recorded_at = self.recorded_at[number - 1]
             yield Scan(cow, self.scanned_on, event.entry, self.day.kind, self.vet, self.name, number, recorded_at)

@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from voicecapture.amend import absences
 from voicecapture.language.phrase import Result
 from voicecapture.reckoning.benchmarks import Benchmark, benchmarks_for
 from voicecapture.reckoning.cow import CowReckoning
@@ -167,9 +168,7 @@ def _tables(season: Season, cows: Sequence[CowReckoning]) -> Iterator[Table]:
         ("cow", "conceived", "due"),
         tuple((c.cow, written_conception(c.conception), _due(c)) for c in cows if c.twins),
     )
-    yield Table(
-        "Not seen", ("cows",), tuple(_in_lines([c.cow for c in cows if c.result is None])), "In the lists, no result."
-    )
+    yield Table("Not seen", ("cows",), tuple(_in_lines(_not_seen(season, cows))), "In the lists, no result.")
     yield from _groups(season, cows)
     yield Table(
         "Every cow",
@@ -211,6 +210,12 @@ def _history(cow: CowReckoning) -> str:
 
 def _due(cow: CowReckoning) -> str:
     return written_day(cow.calving.due_on) if cow.calving else ""
+
+
+def _not_seen(season: Season, cows: Sequence[CowReckoning]) -> list[str]:
+    """Cows without a result, the reason behind those of which it is known."""
+    reasons = {cow: why for day in season.days for cow, why in absences(day.events).items()}
+    return [f"{c.cow} ({reasons[c.cow]})" if c.cow in reasons else c.cow for c in cows if c.result is None]
 
 
 def _groups(season: Season, cows: Sequence[CowReckoning]) -> Iterator[Table]:
@@ -279,7 +284,7 @@ def _amended(season: Season) -> Iterator[tuple[str, ...]]:
     for day in season.days:
         for amendment in day.amendments:
             event = amendment.event
-            what = f"{event.entry.cow} {written_outcome(event.entry)}" if event.entry else ""
+            what = f"{event.entry.cow} {written_outcome(event.entry)}".strip() if event.entry else ""
             yield (
                 written_day(day.scanned_on),
                 amendment.at[:16].replace("T", " ") + " UTC",

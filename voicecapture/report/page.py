@@ -8,7 +8,6 @@ from jinja2 import Environment, PackageLoader
 from voicecapture import __version__
 from voicecapture.errors import RecordError
 from voicecapture.language.crib import Section
-from voicecapture.report.charts import charts
 from voicecapture.report.content import Report
 
 _TEMPLATES = Environment(loader=PackageLoader("voicecapture.report", "."), autoescape=True)
@@ -16,6 +15,9 @@ _TEMPLATES = Environment(loader=PackageLoader("voicecapture.report", "."), autoe
 
 def html_page(report: Report) -> str:
     """The sheet as HTML; prints on A4, works without a network."""
+    # Only this page draws, and drawing takes half a second to load at the start of every command.
+    from voicecapture.report.charts import charts
+
     page = _TEMPLATES.get_template("page.html.j2")
     return page.render(report=report, charts=charts(report.herd, report.mating_start), version=__version__)
 

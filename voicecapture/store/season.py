@@ -76,6 +76,7 @@ def scan_day(record: Record, row: Row) -> ScanDay:
         digest(row, animals, events),
         Signature(signed["vet"], signed["signed_at"], signed["events"], signed["digest"]) if signed else None,
         tuple(Amendment(at, event.by, event) for at, event in zip(times, read, strict=True) if event.by),
+        read,
     )
 
 
@@ -153,16 +154,31 @@ def sign(record: Record, day_name: str, vet: str) -> ScanDay:
         return scan_day(record, row)
 
 
-def amend(record: Record, day_name: str, event: Event) -> None:
-    """Add a change that somebody made after the day, whose name is in it.
+def amend(record: Record, day_name: str, *events: Event, seen: int | None = None) -> None:
+    """Add a change that somebody made after the day, whose name is in its events; all of it or nothing.
+
+    Args:
+        record: The file.
+        day_name: The day's own name.
+        events: The change.
+        seen: Number of events that the change goes by, if it names any by number.
 
     Raises:
-        RecordError: If it could not be written.
+        RecordError: If the day went on meanwhile, or it could not be written.
     """
-    assert event.by
-    with record.translated("the amendment could not be kept"):
-        (row,) = record.db.query("select id from day where name = ?", [day_name])
-    record.append(row["id"], event)
+    assert all(event.by for event in events)
+    with record.translated("the amendment could not be kept"), record.db.atomic():
+        (row,) = record.db.query(
+            "select id, (select count(*) from event where day_id = day.id) as events from day where name = ?",
+            [day_name],
+        )
+        if seen is not None and row["events"] != seen:
+            raise RecordError(
+                f"{record.path}: the day went on meanwhile ({row['events']} events; expected {seen}). "
+                "Nothing was changed; look again."
+            )
+        for event in events:
+            record.append(row["id"], event)
 
 
 @dataclass(frozen=True, slots=True)

@@ -46,13 +46,21 @@ class EntryForm(ModalScreen[Filled | None]):
         with Vertical(id="form"):
             for place, blank in enumerate(self._blanks):
                 with Horizontal(classes="blank"):
-                    yield Input(blank.cow, placeholder="cow", id=f"cow-{place}", classes="cow", max_length=5)
+                    yield Input(
+                        blank.cow,
+                        placeholder="cow",
+                        id=f"cow-{place}",
+                        classes="cow",
+                        max_length=5,
+                        select_on_focus=False,
+                    )
                     yield Input(
                         blank.found,
                         placeholder="as it is said:  pregnant 58 days",
                         id=f"found-{place}",
                         classes="found",
                         disabled=blank.is_found_fixed,
+                        select_on_focus=False,
                     )
                 yield Static("", id=f"check-{place}", classes="check", markup=False)
             yield Input(placeholder="why, for the record; may stay empty", id="why")

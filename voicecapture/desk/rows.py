@@ -37,6 +37,7 @@ Parts = tuple[tuple[str, str], ...]
 class Rows(ScrollView, can_focus=True):
     """Rows of text with a cursor."""
 
+    DEFAULT_CSS = "Rows { overflow-x: hidden; }"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("up", "move(-1)", "up", show=False),
         Binding("down", "move(1)", "down", show=False),
@@ -67,7 +68,7 @@ class Rows(ScrollView, can_focus=True):
     def show(self, count: int, cursor: int = 0) -> None:
         """Show so many rows, of which one is chosen."""
         self._count = count
-        self.virtual_size = Size(self.size.width, count)
+        self.virtual_size = Size(1, count)
         self.set_reactive(Rows.cursor, max(0, min(cursor, count - 1)))
         self.refresh()
         if self._has_cursor:
@@ -90,7 +91,6 @@ class Rows(ScrollView, can_focus=True):
 
     def on_resize(self, _event: events.Resize) -> None:
         """The chosen row stays on the screen."""
-        self.virtual_size = Size(self.size.width, self._count)
         if self._has_cursor:
             self._follow()
 

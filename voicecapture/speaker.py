@@ -15,7 +15,6 @@ from typing import Any, Protocol
 import numpy as np
 import soundfile
 import soxr
-from hibari import Hibari
 from numpy.typing import NDArray
 
 from voicecapture.audio import load_sounddevice
@@ -70,6 +69,9 @@ class HibariVoice:
     """The voice inside the hibari-tts package; nothing is downloaded."""
 
     def __init__(self) -> None:
+        # Half a second to load, at the start of every command; only what speaks asks for it.
+        from hibari import Hibari
+
         self._voice = Hibari()
         self._phrases: OrderedDict[str, Samples] = OrderedDict()
 

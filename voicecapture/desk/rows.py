@@ -12,7 +12,7 @@ from rich.style import Style
 from rich.text import Text
 from textual import events
 from textual.binding import Binding, BindingType
-from textual.geometry import Size
+from textual.geometry import Region, Size
 from textual.message import Message
 from textual.reactive import reactive
 from textual.scroll_view import ScrollView
@@ -48,7 +48,7 @@ class Rows(ScrollView, can_focus=True):
     ]
     COMPONENT_CLASSES: ClassVar[set[str]] = {"rows--cursor", "rows--needed", "rows--label"}
 
-    cursor = reactive(0, init=False)
+    cursor = reactive(0, init=False, repaint=False)
     """The chosen row, from 0."""
 
     class Chosen(Message):
@@ -102,10 +102,13 @@ class Rows(ScrollView, can_focus=True):
         """Choose the row a page away."""
         self.action_move(pages * max(1, self.scrollable_content_region.height - 1))
 
-    def watch_cursor(self) -> None:
+    def watch_cursor(self, was: int, now: int) -> None:
         """Bring the chosen row on the screen."""
+        top = round(self.scroll_y)
         self._follow()
-        self.refresh()
+        if round(self.scroll_y) == top:
+            # Nothing moved: only two rows look different.
+            self.refresh(*(Region(0, number - top, self.size.width, 1) for number in (was, now)))
         self.post_message(self.Chosen())
 
     def on_click(self, event: events.Click) -> None:

@@ -9,6 +9,8 @@ from voicecapture.day import Day, Event, EventKind, ScanKind
 from voicecapture.herd import Animal, Herd
 from voicecapture.language.phrase import Entry, Result
 from voicecapture.reckoning.season import ScanDay
+from voicecapture.store.record import Record
+from voicecapture.store.season import read_season
 
 
 def _can_print() -> bool:
@@ -43,6 +45,11 @@ def scan_day(
         "0" * 64,
         events=tuple(happened),
     )
+
+
+def loaded_day(record: Record, day_id: int) -> Day:
+    """A day as its events left it."""
+    return read_season(record, day_id).days[0].day
 
 
 def in_calf(cow: str, days: int | None = None, twins: bool = False) -> Entry:

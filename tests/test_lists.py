@@ -217,8 +217,8 @@ def test_services_and_bull_periods(file: Path) -> None:
     everywhere = BullPeriod(date(2026, 12, 1), date(2027, 1, 12), "Rowan")
     assert matings.bulls_of("417") == (everywhere,)
     assert matings.bulls_of("608") == (everywhere, BullPeriod(date(2026, 12, 20), None, "Hazel", "608"))
-    assert matings.first_on == date(2026, 11, 11)
-    assert Matings().first_on is None
+    assert matings.first_since(date(2026, 11, 1)) == date(2026, 11, 11)
+    assert matings.first_since(date(2030, 1, 1)) is Matings().first_since(date(2026, 1, 1)) is None
 
 
 @pytest.mark.parametrize(

@@ -16,17 +16,10 @@ from voicecapture.herd import Animal, Herd
 from voicecapture.language.grammar import load_grammar
 from voicecapture.language.phrase import Entry, Result
 from voicecapture.reckoning.season import Season
+from voicecapture.reckoning.settings import ReckoningSettings
+from voicecapture.store.adding import Added, add_days
 from voicecapture.store.record import Record
-from voicecapture.store.season import (
-    Added,
-    add_days,
-    add_list,
-    amend,
-    read_season,
-    set_mating_start,
-    sign,
-    signed_digest,
-)
+from voicecapture.store.season import add_list, amend, read_season, set_mating_start, sign
 
 HERD = Herd([Animal("417", breed="Jersey"), Animal("608"), Animal("4")])
 
@@ -114,18 +107,70 @@ def test_a_sound_that_is_not_there_is_counted_and_holds_up_nothing(tmp_path: Pat
     assert joined(season, day) == [Added(1, 2, 0, 1)]
 
 
+def amended(path: Path, cow: str, found: Entry | None) -> None:
+    """Amend the only day of a file."""
+    record = Record.open(path)
+    (only,) = read_season(record).days
+    amend(record, only.name, amendment(only.day, cow, found, "A Vet"))
+    record.close()
+
+
 def test_a_day_changed_differently_in_two_copies_is_refused_whole(tmp_path: Path, season: Path) -> None:
     day = a_day(tmp_path / "day.db", in_calf("417", 56))
     joined(season, day)
-    for path, found in ((day, empty("417")), (season, recheck("417"))):
-        record = Record.open(path)
-        (only,) = read_season(record).days
-        amend(record, only.name, amendment(only.day, "417", found, "A Vet"))
-        record.close()
+    amended(season, "417", recheck("417"))
+    record = Record.open(day)
+    record.keep(1, 2, UTTERANCE, HEARING, taken(empty("608"), 2))
+    record.close()
     before = content(season)
     with pytest.raises(RecordError, match="changed differently"):
         joined(season, day)
     assert content(season) == before
+
+
+def test_amendments_of_two_copies_join_once(tmp_path: Path, season: Path) -> None:
+    day = a_day(tmp_path / "day.db", in_calf("417", 56), empty("608"))
+    joined(season, day)
+    amended(season, "4", recheck("4"))
+    for found in (in_calf("608", 40), in_calf("608", 42)):
+        amended(day, "608", found)
+    assert joined(season, day) == [Added(events=2)]
+    assert results(season_in(season)) == {
+        "417": [in_calf("417", 56)],
+        "4": [recheck("4")],
+        "608": [in_calf("608", 42)],
+    }
+    # What replaces what is known by the numbers that the season gives.
+    events = season_in(season).days[0].events
+    assert [event.replaces for event in events] == [None, None, None, 2, 4]
+    assert joined(season, day) == [Added()]
+    amended(day, "608", None)
+    assert joined(season, day) == [Added(events=1)]
+    assert "608" not in results(season_in(season))
+
+
+def test_a_cow_amended_in_both_copies_is_named(tmp_path: Path, season: Path) -> None:
+    day = a_day(tmp_path / "day.db", in_calf("417", 56))
+    joined(season, day)
+    amended(season, "417", recheck("417"))
+    amended(day, "417", empty("417"))
+    assert joined(season, day) == [Added(events=1, twice=("417",))]
+    assert [event.entry for event in season_in(season).days[0].events] == [
+        in_calf("417", 56),
+        recheck("417"),
+        empty("417"),
+    ]
+
+
+def test_sounds_that_come_later_are_taken(tmp_path: Path, season: Path) -> None:
+    day = a_day(tmp_path / "day.db", in_calf("417", 56))
+    (clip,) = (tmp_path / "day_clips").iterdir()
+    kept = clip.read_bytes()
+    clip.unlink()
+    assert joined(season, day)[0].sounds_missing == 1
+    clip.write_bytes(kept)
+    assert joined(season, day) == [Added()]
+    assert [sound.read_bytes() for sound in (tmp_path / "season_clips").iterdir()] == [kept]
 
 
 def test_a_day_that_went_on_after_it_was_signed_elsewhere_is_refused(tmp_path: Path, season: Path) -> None:
@@ -195,7 +240,7 @@ def test_a_signed_day_is_only_amended(tmp_path: Path) -> None:
     assert amended.day.results["417"][1].entry == in_calf("417", 58)
     assert [(a.by, a.event.reason) for a in amended.amendments] == [("B Vet", "amended: looked again")]
     # What was signed still is what was signed; the whole record is not.
-    assert signed_digest(record, amended) == day.digest != amended.digest
+    assert amended.is_as_signed and day.digest != amended.digest
     record.close()
 
 
@@ -210,9 +255,9 @@ def test_a_record_that_was_tampered_with_shows(tmp_path: Path) -> None:
         connection.execute("update event set result = 'empty', days = null")
     record = Record.open(path)
     (changed,) = read_season(record).days
-    assert changed.signature is not None
-    assert signed_digest(record, changed) != changed.signature.digest
     record.close()
+    assert changed.signature is not None and not changed.is_as_signed
+    assert joined(tmp_path / "season.db", path)[0].not_as_signed == ("2027-02-09",)
 
 
 def test_a_copy_has_the_same_digest_and_another_day_another(tmp_path: Path, season: Path) -> None:
@@ -314,3 +359,78 @@ def test_there_must_be_something_to_take_back_and_a_question_to_answer() -> None
         amendment(Day(HERD), "417", None, "A Vet")
     with pytest.raises(RecordError, match="question 7: not open"):
         amendment(Day(HERD), "417", empty("417"), "A Vet", "", 7)
+
+
+def test_nothing_is_changed_beside_a_day_that_is_listened_to(tmp_path: Path) -> None:
+    path = a_day(tmp_path / "day.db", in_calf("417", 56))
+    (day,) = season_in(path).days
+    listening = Record.open(path)
+    listening.start_day(HERD, date(2027, 2, 9), ScanKind.AGED, "herd.csv", "microphone")
+    other = Record.open(path)
+    for change in (
+        lambda: amend(other, day.name, amendment(day.day, "417", empty("417"), "A Vet")),
+        lambda: sign(other, day.name, "A Vet"),
+        lambda: add_list(other, "herd", "herd.csv", "cow\n417\n"),
+        lambda: set_mating_start(other, date(2026, 11, 9)),
+        lambda: add_days(other, path),
+        lambda: other.start_day(HERD, date(2027, 2, 9), ScanKind.AGED, "herd.csv", "microphone"),
+    ):
+        with pytest.raises(RecordError, match="End the day first"):
+            change()
+    assert season_in(path).days[0].day.results["417"][1].entry == in_calf("417", 56)
+    listening.close()
+    amend(other, day.name, amendment(day.day, "417", empty("417"), "A Vet"))
+    other.close()
+    assert season_in(path).days[0].day.results["417"][1].entry == empty("417")
+
+
+def test_reading_leaves_the_file_and_its_folder_as_they_are(tmp_path: Path) -> None:
+    path = a_day(tmp_path / "day.db", in_calf("417", 56))
+    path.with_name("day.db.lock").unlink(missing_ok=True)
+    before = {file.name: file.read_bytes() for file in tmp_path.iterdir() if file.is_file()}
+    with Record.reading(path) as record:
+        assert results(read_season(record)) == {"417": [in_calf("417", 56)]}
+    assert {file.name: file.read_bytes() for file in tmp_path.iterdir() if file.is_file()} == before
+
+
+def test_a_later_mating_list_takes_the_place_of_an_earlier_one(tmp_path: Path) -> None:
+    record = Record.open(a_day(tmp_path / "day.db", in_calf("417", 56)))
+    add_list(record, "matings", "first.csv", "cow,served on,sire,bull in\n417,2026-12-15,Elder,\n,,Oak,2027-01-05\n")
+    add_list(
+        record,
+        "matings",
+        "mended.csv",
+        "cow,served on,sire,bull in,bull out\n417,2026-12-15,Ash,,\n,,Oak,2027-01-05,2027-02-01\n",
+    )
+    matings = read_season(record).matings
+    record.close()
+    assert [service.sire for service in matings.services] == ["Ash"]
+    assert [bull.bull_out for bull in matings.bulls] == [date(2027, 2, 1)]
+
+
+def test_matings_of_an_earlier_season_do_not_begin_this_one(tmp_path: Path) -> None:
+    record = Record.open(a_day(tmp_path / "day.db", in_calf("417", 56)))
+    add_list(record, "matings", "m.csv", "cow,served on\n417,2025-12-15\n417,2026-12-15\n")
+    assert read_season(record).mating_start == date(2026, 12, 15)
+    record.close()
+
+
+def test_a_herd_list_of_a_later_day_rules_over_an_earlier_one_of_the_farm(tmp_path: Path) -> None:
+    path = a_day(tmp_path / "day.db", in_calf("417", 56))
+    record = Record.open(path)
+    add_list(record, "herd", "herd.csv", "cow,breed\n417,Ayrshire\n")
+    assert read_season(record).herd.animals["417"].breed == "Ayrshire"
+    record.close()
+    a_day(path, in_calf("417", 99), on=date(2027, 3, 23))
+    assert season_in(path).herd.animals["417"].breed == "Jersey"
+
+
+def test_the_views_follow_the_sheet(tmp_path: Path) -> None:
+    path = a_day(tmp_path / "day.db", in_calf("417", 56), empty("608"), Entry("4", findings=("lame",)), vet="A")
+    joined(path, a_day(tmp_path / "other.db", empty("417"), vet="B"))
+    with sqlite3.connect(path) as connection:
+        told = dict(connection.execute("select cow, result from season_result").fetchall())
+        unseen = connection.execute("select cow from not_seen").fetchall()
+    cows = {cow.cow: cow for cow in season_in(path).cows(ReckoningSettings())}
+    assert told == {cow: str(known.result) for cow, known in cows.items() if known.result}
+    assert told == {"417": "recheck", "608": "empty"} and unseen == [("4",)]

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from tests.fakes import RecordingSpeaker, Samples, in_chunks, with_pauses
+from tests.seasons import loaded_day
 from voicecapture import session
 from voicecapture.audio import AudioChunk
 from voicecapture.day import Day, Event, ScanKind
@@ -38,7 +39,7 @@ class Listening:
         self.stop = threading.Event()
         ear = Ear(Day(HERD), load_grammar(), LISTENER, Settings())
         self.day = Session(ear, record, day_id, self.speaker).run(in_chunks(samples), self.show, self.stop)
-        self.loaded = record.load_day(day_id)
+        self.loaded = loaded_day(record, day_id)
         record.close()
 
     def show(self, update: Update) -> None:
@@ -135,7 +136,7 @@ class ByHand:
         try:
             return self.session.run(chunks, lambda update: self.then(self, update), self.stop, stays_open=True)
         finally:
-            self.loaded = self.record.load_day(self.day_id)
+            self.loaded = loaded_day(self.record, self.day_id)
             self.record.close()
 
 

@@ -10,6 +10,7 @@ import soundfile
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
+from tests.seasons import loaded_day
 from voicecapture.day import Candidate, Day, Event, EventKind, ScanKind
 from voicecapture.errors import RecordError
 from voicecapture.herd import Animal, Herd
@@ -71,7 +72,7 @@ def test_a_day_read_back_is_the_day_that_was_left(
         day = day.after(event)
     record.close()
     again = Record.open(path)
-    loaded = again.load_day(day_id)
+    loaded = loaded_day(again, day_id)
     assert loaded.herd.animals == HERD.animals
     assert (dict(loaded.results), dict(loaded.questions)) == (dict(day.results), dict(day.questions))
     assert (loaded.length, loaded.last, loaded.is_stopped) == (day.length, day.last, day.is_stopped)
@@ -92,7 +93,7 @@ def test_an_utterance_is_kept_with_its_sound(tmp_path: Path) -> None:
     record.keep(day_id, 1, UTTERANCE, HEARING, Event(EventKind.ACCEPTED, 1.1, 1, ENTRY, probability=0.99))
     record.close()
     again = Record.open(tmp_path / "day.db")
-    assert again.load_day(day_id).results["417"][1].entry == ENTRY
+    assert loaded_day(again, day_id).results["417"][1].entry == ENTRY
     again.close()
     with sqlite3.connect(tmp_path / "day.db") as reader:
         ((clip,),) = reader.execute("select clip from utterance")
@@ -119,18 +120,6 @@ def test_every_utterance_has_its_clip(tmp_path: Path) -> None:
         clips = [clip for (clip,) in reader.execute("select clip from utterance order by number")]
     assert clips == [f"day_clips/day{day_id}_{number:05d}.flac" for number in (1, 2, 3)]
     assert sorted(path.name for path in (tmp_path / "day_clips").iterdir()) == [Path(clip).name for clip in clips]
-
-
-def test_the_last_day_is_the_one_begun_last(tmp_path: Path) -> None:
-    record = Record.open(tmp_path / "day.db")
-    assert record.last_day() is None
-    record.close()
-    for _ in range(2):
-        record, day_id = new_day(tmp_path / "day.db")
-        record.close()
-    again = Record.open(tmp_path / "day.db")
-    assert again.last_day() == day_id == 2
-    again.close()
 
 
 @pytest.mark.parametrize(
@@ -170,7 +159,7 @@ def test_an_utterance_that_cannot_be_kept_leaves_nothing_behind(tmp_path: Path) 
         record.keep(99, 1, UTTERANCE, HEARING, Event(EventKind.ACCEPTED, 1.1, 1, ENTRY))
     record.close()
     again = Record.open(tmp_path / "day.db")
-    assert again.load_day(day_id).length == 0
+    assert loaded_day(again, day_id).length == 0
     again.close()
     with sqlite3.connect(tmp_path / "day.db") as reader:
         assert reader.execute("select count(*) from utterance").fetchone() == (0,)
@@ -186,7 +175,7 @@ def test_the_sound_of_a_kept_utterance_is_never_overwritten(tmp_path: Path) -> N
         record.keep(day_id, 1, silence, HEARING, Event(EventKind.ACCEPTED, 2.1, 1, ENTRY))
     record.close()
     again = Record.open(tmp_path / "day.db")
-    assert again.load_day(day_id).length == 1
+    assert loaded_day(again, day_id).length == 1
     again.close()
     assert clip.read_bytes() == before
 

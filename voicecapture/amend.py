@@ -69,7 +69,8 @@ def amendment(day: Day, cow: str, found: Entry | None, by: str, why: str = "", a
     Args:
         day: The day as it stands.
         cow: Her number.
-        found: What was found in her; None to take her result back.
+        found: What was found in her, a finding alone beside the result that she has; None to take her result back, or
+            with `answers` to say that the question was no entry.
         by: Who changes it.
         why: For a person to read.
         answers: Number of the open question that this settles.
@@ -84,15 +85,24 @@ def amendment(day: Day, cow: str, found: Entry | None, by: str, why: str = "", a
     if found is None and held is None and answers is None:
         raise RecordError(f"cow {cow}: no result on this day to take back. Name a cow with a result.")
     at_s = day.questions[answers].at_s if answers is not None else held[1].at_s if held else 0.0
+    # A question that is no entry says nothing of what she has.
+    replaces = held[0] if held and not (found is None and answers is not None) else None
     return Event(
         EventKind.TAKEN_BACK if found is None else EventKind.ACCEPTED,
         at_s,
-        entry=Entry(cow=cow) if found is None else replace(found, cow=cow),
+        entry=Entry(cow=cow) if found is None else _with_findings(found, held[1].entry if held else None, cow),
         reason=_reason(why),
-        replaces=held[0] if held else None,
+        replaces=replaces,
         answers=answers,
         by=by,
     )
+
+
+def _with_findings(found: Entry, held: Entry | None, cow: str) -> Entry:
+    """What was found in a cow; a finding alone is added to what she has."""
+    if found.result is not None or held is None:
+        return replace(found, cow=cow)
+    return replace(held, findings=tuple(dict.fromkeys((*held.findings, *found.findings))))
 
 
 # ---- what was heard, and what a person makes of it -----------------------------------------------

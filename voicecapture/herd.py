@@ -114,8 +114,13 @@ class Matings:
         """The bull periods that a cow was in."""
         return tuple(bull for bull in self.bulls if bull.cow in (None, cow))
 
-    @property
-    def first_on(self) -> date | None:
-        """Day of the first mating; None without any."""
+    def joined(self, other: "Matings") -> "Matings":
+        """All matings of both, each once."""
+        return Matings(
+            tuple(dict.fromkeys((*self.services, *other.services))), tuple(dict.fromkeys((*self.bulls, *other.bulls)))
+        )
+
+    def first_since(self, day: date) -> date | None:
+        """Day of the first mating from a day on; None without any."""
         days = [s.served_on for s in self.services] + [b.bull_in for b in self.bulls]
-        return min(days, default=None)
+        return min((mated_on for mated_on in days if mated_on >= day), default=None)

@@ -13,8 +13,8 @@ from voicecapture.decision import BROKEN, OVERDRIVEN, STOPPED, TALK, Decision, D
 from voicecapture.herd import Animal
 from voicecapture.language.grammar import Grammar
 from voicecapture.language.phrase import Entry
-from voicecapture.reckoning.cow import Alert, CowReckoning, reckon_cow
-from voicecapture.reckoning.season import Amendment, ScanDay, Season
+from voicecapture.reckoning.cow import Alert, CowReckoning
+from voicecapture.reckoning.season import Amendment, ScanDay, Season, in_order
 from voicecapture.reckoning.settings import ReckoningSettings
 from voicecapture.recogniser import Hearing, Language, Recogniser
 from voicecapture.report.wording import written_outcome
@@ -141,10 +141,9 @@ class Book:
         cows = dict(self.cows)
         for cow in touched if self.cows else ():
             animal = cows[cow].animal if cow in cows else Animal(cow)
-            scans = [scan for day in season.days for scan in day.scans_of(cow)]
-            scans.sort(key=lambda scan: (scan.scanned_on, scan.recorded_at, scan.day, scan.event))
+            scans = in_order(scan for day in season.days for scan in day.scans_of(cow))
             if scans or cow in season.herd:
-                cows[cow] = reckon_cow(animal, scans, season.matings, self.reckoning)
+                cows[cow] = season.reckoned(animal, scans, self.reckoning)
             else:
                 cows.pop(cow, None)
         return replace(self, season=season, cows=cows)
@@ -269,8 +268,8 @@ def _doubts(
     if Alert.SAME_DAY in alerts:
         found[Need.TWICE] = Alert.SAME_DAY.value
     if is_unlisted:
-        found[Need.UNLISTED] = "not in the herd list"
-    others = [alert.value for alert in alerts if alert is not Alert.SAME_DAY]
+        found[Need.UNLISTED] = Alert.UNLISTED.value
+    others = [alert.value for alert in alerts if alert not in (Alert.SAME_DAY, Alert.UNLISTED)]
     if others:
         found[Need.MISFIT] = "; ".join(others)
     return tuple(sorted(found, key=_RANK.__getitem__)), list(found.values())

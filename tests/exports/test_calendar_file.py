@@ -11,13 +11,13 @@ from icalendar import Calendar
 from tests.seasons import empty, in_calf, scan_day
 from voicecapture.day import Event, EventKind
 from voicecapture.exports.calendar_file import calendar_bytes
-from voicecapture.herd import BullPeriod, Matings, Service
+from voicecapture.herd import Animal, BullPeriod, Herd, Matings, Service
 from voicecapture.language.phrase import Entry
 from voicecapture.reckoning.season import ScanDay, Season
 from voicecapture.reckoning.settings import ReckoningSettings
 
 FIRST = scan_day(date(2026, 12, 10), [in_calf("417", 56), empty("608")])
-NO_MATINGS = Matings()
+NO_MATINGS, NO_HERD = Matings(), Herd()
 
 
 def second(*events: Event | Entry) -> ScanDay:
@@ -27,19 +27,23 @@ def second(*events: Event | Entry) -> ScanDay:
 TAKEN_BACK = Event(EventKind.TAKEN_BACK, 0.0, entry=Entry("417"), replaces=1, by="A Vet")
 
 
-def found(days: Sequence[ScanDay], matings: Matings = NO_MATINGS) -> dict[str, Any]:
-    data, _ = calendar_bytes(Season(tuple(days), matings=matings), ReckoningSettings())
+def found(
+    days: Sequence[ScanDay], matings: Matings = NO_MATINGS, minute: int = 0, herd: Herd = NO_HERD
+) -> dict[str, Any]:
+    """The entries of a file that was made some minutes past noon, by UID."""
+    at = datetime(2027, 1, 11, 12, minute, tzinfo=UTC)
+    data, _ = calendar_bytes(Season(tuple(days), herd, matings), ReckoningSettings(), at)
     return {str(entry["uid"]): entry for entry in Calendar.from_ical(data).walk("VEVENT")}
 
 
-def calving(days: Sequence[ScanDay], matings: Matings = NO_MATINGS) -> Any:
-    (entry,) = (entry for uid, entry in found(days, matings).items() if uid.startswith("calving-417-"))
+def calving(days: Sequence[ScanDay], matings: Matings = NO_MATINGS, minute: int = 0) -> Any:
+    (entry,) = (entry for uid, entry in found(days, matings, minute).items() if uid.startswith("calving-417-"))
     return entry
 
 
 def test_a_scan_that_is_taken_back_makes_a_later_revision() -> None:
     """RFC 5546 section 2.1.5: of entries with one UID the highest SEQUENCE obsoletes the others."""
-    before, after = calving([FIRST, second()]), calving([FIRST, second(TAKEN_BACK)])
+    before, after = calving([FIRST, second()]), calving([FIRST, second(TAKEN_BACK)], minute=1)
     assert after["uid"] == before["uid"]
     assert after["sequence"] > before["sequence"] and after["dtstamp"].dt >= before["dtstamp"].dt
 
@@ -52,15 +56,36 @@ def test_a_scan_that_is_taken_back_makes_a_later_revision() -> None:
     ],
 )
 def test_a_mating_list_that_moves_a_date_makes_a_later_revision(matings: Matings) -> None:
-    before, after = calving([FIRST]), calving([FIRST], matings)
+    before, after = calving([FIRST]), calving([FIRST], matings, minute=1)
     assert after["dtstart"].dt > before["dtstart"].dt and after["sequence"] > before["sequence"]
 
 
-def test_the_stamp_is_the_last_moment_of_the_record_in_utc() -> None:
+def test_the_stamp_is_in_utc() -> None:
     """RFC 5545 section 3.8.7.2: DTSTAMP must be in UTC."""
-    day = replace(FIRST, recorded_at=("2026-12-10T09:00:00.000+13:00", "2026-12-09T20:30:59.900+00:00"))
-    stamp = calving([day])["dtstamp"]
-    assert stamp.dt == datetime(2026, 12, 9, 20, 30, 59, tzinfo=UTC) and stamp.to_ical() == b"20261209T203059Z"
+    stamp = calving([FIRST], minute=7)["dtstamp"]
+    assert stamp.dt == datetime(2027, 1, 11, 12, 7, tzinfo=UTC) and stamp.to_ical() == b"20270111T120700Z"
+
+
+def test_what_an_amendment_ends_is_cancelled() -> None:
+    amended = Event(EventKind.ACCEPTED, 0.0, entry=empty("417"), replaces=1, by="A Vet")
+    before, after = found([FIRST]), found([scan_day(date(2026, 12, 10), [in_calf("417", 56), empty("608"), amended])])
+    ended = {uid.split("-417")[0] for uid, entry in after.items() if entry["status"] == "CANCELLED"}
+    assert ended == {"calving", "dry-off"} and set(before) <= set(after)
+
+
+def test_what_was_taken_back_altogether_is_cancelled() -> None:
+    after = found([scan_day(date(2026, 12, 10), [in_calf("417", 56), TAKEN_BACK])])
+    assert {uid.split("-417")[0]: str(entry["status"]) for uid, entry in after.items()} == {
+        "calving": "CANCELLED",
+        "dry-off": "CANCELLED",
+    }
+
+
+def test_an_electronic_id_is_one_cow_whatever_her_days() -> None:
+    herd = Herd([Animal("417", electronic_id="826000123456789")])
+    of_cow = [{uid for uid in found([day], herd=herd) if "826000123456789" in uid} for day in (FIRST, second())]
+    assert of_cow[0] == {"calving-826000123456789-2026@voicecapture", "dry-off-826000123456789-2026@voicecapture"}
+    assert {uid.split("-826")[0] for uid in of_cow[1]} == {"calving", "dry-off"}
 
 
 def test_two_farms_with_the_same_cow_numbers_keep_entries_of_their_own() -> None:

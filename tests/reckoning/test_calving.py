@@ -93,7 +93,7 @@ def test_part_days_of_gestation_go_to_the_nearest_day() -> None:
 
 @pytest.mark.parametrize("sd_days", [0.0, 4.6, 11.0])
 def test_the_doubts_of_conception_and_gestation_add_as_squares(sd_days: float) -> None:
-    conception = Conception(day("2026-10-22"), sd_days, Basis.SCAN, day("2026-10-22"), sd_days)
+    conception = Conception(day("2026-10-22"), sd_days, Basis.SCAN, day("2026-10-22"))
     assert expected_calving(conception, 279) == ExpectedCalving(DUE_ON, hypot(sd_days, GESTATION_SD_DAYS))
 
 
@@ -133,7 +133,7 @@ def test_the_curve_holds_every_cow(due: list[tuple[str, int]], sd_days: float) -
     cows = sum(number for _, number in due)
     assert curve.by_day.sum() == pytest.approx(cows, rel=1e-4)
     assert sum(week.expected for week in curve.weeks) == pytest.approx(cows, abs=0.3)
-    assert all(week.monday.weekday() == 0 for week in curve.weeks)
+    assert all(week.first_on.weekday() == 0 for week in curve.weeks)
 
 
 @given(due_lists)
@@ -166,12 +166,12 @@ def test_cows_of_unlike_doubt_are_kept_apart() -> None:
 def test_the_busiest_week_is_where_most_are_due() -> None:
     # 28 July 2027 is a Wednesday, 18 August three weeks later.
     curve = herd(("2027-07-28", 100), ("2027-08-18", 160))
-    assert curve.busiest.monday == day("2027-08-16")
+    assert curve.busiest.first_on == day("2027-08-16")
     assert curve.busiest.expected == max(week.expected for week in curve.weeks)
 
 
 def test_the_week_of_the_due_date_by_hand() -> None:
-    (week,) = [week for week in herd(("2027-07-28", 100)).weeks if week.monday == day("2027-07-26")]
+    (week,) = [week for week in herd(("2027-07-28", 100)).weeks if week.first_on == day("2027-07-26")]
     # Wednesday is the middle of it but for a day: from 2.5 days before to 4.5 after.
     share = norm.cdf(4.5 / 5) - norm.cdf(-2.5 / 5)
     assert week.expected == pytest.approx(100 * share)

@@ -299,6 +299,22 @@ def test_ages_that_disagree(age_days: int, is_flagged: bool) -> None:
     assert (Alert.AGES in reckon(in_calf(FIRST, 30), in_calf(SECOND, age_days)).alerts) is is_flagged
 
 
+def test_of_ages_that_disagree_the_latest_counts() -> None:
+    # 56 days are surer than 110 (Matthews and Morton 2012), but she may have lost that calf and conceived again.
+    found = reckon(in_calf(FIRST, 110), in_calf(SECOND, 56), in_calf(THIRD, 61))
+    assert Alert.AGES in found.alerts and found.aged is not None and found.conception is not None
+    assert (found.aged.scanned_on, found.conception.on) == (THIRD, THIRD - days(61))
+
+
+def test_in_calf_and_empty_on_one_day_is_looked_at_again() -> None:
+    other = Scan("417", FIRST, empty(FIRST).entry, day="another vet's", recorded_at="later")
+    for scans in ((in_calf(FIRST, 56), other), (other, in_calf(FIRST, 56))):
+        found = reckon(*scans)
+        assert (found.result, found.conception, found.calving) == (Result.RECHECK, None, None)
+        assert found.alerts == (Alert.SAME_DAY,) and found.recheck_on == FIRST + days(29)
+    assert reckon(in_calf(FIRST, 56), other, in_calf(SECOND, 91)).result is Result.PREGNANT
+
+
 def test_ages_that_disagree_the_other_way() -> None:
     assert Alert.AGES in reckon(in_calf(FIRST, 80), in_calf(SECOND, 80)).alerts
 

@@ -74,7 +74,7 @@ def test_the_practice_sets_its_own_lengths() -> None:
 
 def share_of_calvings(breed: str, first_day: int, last_day: int) -> float:
     """Share of the cows of a breed, with one certain day of conception, that calve on these days of gestation."""
-    conception = Conception(CONCEIVED_ON, 0.0, Basis.SERVICE, CONCEIVED_ON, 4.6)
+    conception = Conception(CONCEIVED_ON, 0.0, Basis.SERVICE, CONCEIVED_ON)
     curve = CalvingCurve((expected_calving(conception, gestation_days(cow(breed), False, SETTINGS)),))
     first = (curve.first_on - CONCEIVED_ON).days
     return float(sum(share for day, share in enumerate(curve.by_day, first) if first_day <= day <= last_day))

@@ -206,4 +206,10 @@ def test_a_vet_alone_is_everyone() -> None:
 
 
 def test_nothing_scanned_is_nothing_judged() -> None:
-    assert audits() == [Audit("", (), 0, Share(0, 0), 0, Share(0, 0), 0, 0)]
+    assert audits() == [Audit("", (), 0, Share(0, 0), 0, Share(0, 0), 0, 0, 0)]
+
+
+def test_a_calving_from_after_the_scan_is_not_the_pregnancy_that_was_found() -> None:
+    found = the_audit(([in_calf(56)], conceived(-30)), ([in_calf(56)], conceived(56)))
+    assert (found.not_calved, found.lost, found.conceived_later) == (Share(1, 2), 0, 1)
+    assert found.ageing[-1].cows == 1 and found.ageing_left_out == 0

@@ -92,7 +92,7 @@ def test_the_farms_lists_are_used() -> None:
     (cow,) = season.cows(SETTINGS)
     assert cow.conception is not None
     assert cow.conception.on == served_on
-    assert cow.conception.sires == (("Alder", 1.0),)
+    assert cow.conception.sires[0][0] == "Alder"
     assert cow.calving is not None
     # Norman HD et al. 2009, J Dairy Sci 92:2259-2269: Jersey cows carry 280.0 days.
     assert cow.calving.due_on == served_on + timedelta(days=280)
@@ -117,3 +117,17 @@ def test_two_months_of_mating_scanned_about_two_months_later(days_after_mating: 
     assert len(cows) == 61
     assert all(cow.conception is not None and start <= cow.conception.on <= end for cow in cows)
     assert not any(cow.alerts for cow in cows)
+
+
+def test_a_scanned_cow_that_no_list_names_is_told() -> None:
+    day = scan_day(FIRST, accepted("9", Result.EMPTY))
+    (listed, unlisted) = Season((day,), Herd([Animal("417")])).cows(SETTINGS)
+    assert (listed.alerts, unlisted.cow, unlisted.alerts) == ((), "9", (Alert.UNLISTED,))
+    # Without any list there is nothing that could name her.
+    assert Season((day,)).cows(SETTINGS)[0].alerts == ()
+
+
+@pytest.mark.parametrize(("born_on", "is_heifer"), [(date(2024, 9, 1), True), (date(2021, 9, 1), False)])
+def test_a_cow_too_old_for_a_heifer_is_a_cow_without_her_calvings(born_on: date, is_heifer: bool) -> None:
+    herd = Herd([Animal("417", born_on=born_on), Animal("4", calved_on=date(2026, 8, 1))])
+    assert Season((scan_day(FIRST),), herd).cows(SETTINGS)[0].animal.is_heifer is is_heifer

@@ -4,10 +4,11 @@ from datetime import date, timedelta
 
 import pytest
 
-from voicecapture.herd import Animal, Matings, Service
+from voicecapture.herd import Animal, BullPeriod, Matings, Service
 from voicecapture.language.phrase import Entry, Result
 from voicecapture.reckoning.cow import CowReckoning, Scan, reckon_cow
 from voicecapture.reckoning.intervals import Share
+from voicecapture.reckoning.measures import Bounded
 from voicecapture.reckoning.settings import ReckoningSettings
 from voicecapture.reckoning.year_round import VisitCow, visit_list, year_round_figures
 
@@ -32,8 +33,8 @@ def cow(
     return reckon_cow(animal, seen, matings or Matings(), ReckoningSettings())
 
 
-def listed(matings: Matings, *cows: CowReckoning) -> list[tuple[str, int]]:
-    return [(due.animal.cow, due.days_since_service) for due in visit_list(cows, matings, VISIT_ON)]
+def listed(matings: Matings, *cows: CowReckoning) -> list[tuple[str, int | None]]:
+    return [(due.animal.cow, due.days_since_mating) for due in visit_list(cows, matings, VISIT_ON)]
 
 
 # ---- the visit -------------------------------------------------------------------------------------
@@ -66,7 +67,8 @@ def test_a_service_after_the_visit_does_not_count() -> None:
 
 def test_a_cow_with_her_result_need_not_be_seen_again() -> None:
     matings = services(("417", 70), ("3", 70))
-    assert listed(matings, cow("417", (30, Result.PREGNANT, 40)), cow("3", (30, Result.EMPTY, None))) == []
+    in_calf = cow("417", (30, Result.PREGNANT, 40), matings=matings)
+    assert listed(matings, in_calf, cow("3", (30, Result.EMPTY, None), matings=matings)) == []
 
 
 def test_a_recheck_must_be_seen_again() -> None:
@@ -83,7 +85,33 @@ def test_a_cow_served_again_since_her_scan_is_to_be_seen() -> None:
 
 def test_the_herd_lists_own_mating_counts() -> None:
     later = cow("417", mated_on=ago(32))
-    assert visit_list([later], services(("417", 53)), VISIT_ON) == [VisitCow(later.animal, ago(32), 32)]
+    assert visit_list([later], services(("417", 53)), VISIT_ON) == [VisitCow(later.animal, ago(32), 32, "mated")]
+
+
+def whys(*cows: CowReckoning, matings: Matings = Matings()) -> list[tuple[str, str]]:  # noqa: B008
+    return [(due.animal.cow, due.why) for due in visit_list(cows, matings, VISIT_ON)]
+
+
+def test_a_recheck_without_any_mating_is_listed_last() -> None:
+    matings = services(("3", 31))
+    assert whys(cow("417", (30, Result.RECHECK, None)), cow("3"), matings=matings) == [
+        ("3", "mated"),
+        ("417", "recheck"),
+    ]
+
+
+@pytest.mark.parametrize(("scanned", "is_listed"), [(28, False), (29, True)])
+def test_an_empty_of_unknown_mating_is_seen_again_once_it_tells(scanned: int, is_listed: bool) -> None:
+    # She may have been mated on the day of the scan itself: Romano et al. 2006, 29 days.
+    found = whys(cow("417", (scanned, Result.EMPTY, None)))
+    assert found == ([("417", "empty, too early to tell")] if is_listed else [])
+
+
+def test_cows_that_ran_with_a_bull_are_seen_from_the_day_it_came() -> None:
+    bull = Matings(bulls=(BullPeriod(ago(40), None, "Elder"),))
+    seen_in_calf = cow("5", (20, Result.PREGNANT, 60), matings=bull)
+    assert listed(bull, cow("417"), seen_in_calf) == [("417", 40)]
+    assert listed(Matings(bulls=(BullPeriod(ago(28)),)), cow("417")) == []
 
 
 # ---- the measures ----------------------------------------------------------------------------------
@@ -98,32 +126,36 @@ def test_in_calf_by_100_days() -> None:
     herd = [
         cow("1", (20, Result.PREGNANT, 80), calved_on=ago(200)),  # conceived on her 100th day
         cow("2", (20, Result.PREGNANT, 79), calved_on=ago(200)),  # on her 101st
-        cow("3", (20, Result.EMPTY, None), calved_on=ago(150)),
-        cow("4", calved_on=ago(101)),
+        cow("3", (20, Result.EMPTY, None), calved_on=ago(149)),  # 29 days after her 100th day
+        cow("4", calved_on=ago(101)),  # not seen
+        cow("7", (20, Result.EMPTY, None), calved_on=ago(148)),  # too early to tell of her 100th day
+        cow("8", (20, Result.PREGNANT, None), calved_on=ago(120)),  # in calf on her 100th day, of unknown age
         cow("5", (5, Result.PREGNANT, 40), calved_on=ago(100)),  # not more than 100 days ago
         cow("6", (5, Result.PREGNANT, 40)),  # calving not recorded
     ]
     found = year_round_figures(herd, Matings(), VISIT_ON)
     assert found is not None
-    assert found.in_calf_by_100 == Share(1, 4)
+    assert found.in_calf_by_100 == Bounded(2, 2, 6)
 
 
 def test_not_in_calf_by_200_days() -> None:
     herd = [
         cow("1", (5, Result.PREGNANT, 50), calved_on=ago(255)),  # conceived on her 200th day
         cow("2", (5, Result.PREGNANT, 49), calved_on=ago(255)),  # on her 201st
-        cow("3", calved_on=ago(201)),
+        cow("3", calved_on=ago(201)),  # not seen
         cow("4", calved_on=ago(200)),
+        cow("5", (20, Result.EMPTY, None), calved_on=ago(249)),
+        cow("6", (20, Result.RECHECK, None), calved_on=ago(249)),
     ]
     found = year_round_figures(herd, Matings(), VISIT_ON)
     assert found is not None
-    assert found.not_in_calf_by_200 == Share(2, 3)
+    assert found.not_in_calf_by_200 == Bounded(2, 2, 5)
 
 
 def test_a_pregnancy_from_before_the_calving_is_not_of_this_year() -> None:
     found = year_round_figures([cow("1", (290, Result.PREGNANT, 60), calved_on=ago(120))], Matings(), VISIT_ON)
     assert found is not None
-    assert found.in_calf_by_100 == Share(0, 1)
+    assert found.in_calf_by_100 == Bounded(0, 1, 1)
 
 
 def test_served_by_80_days() -> None:

@@ -1,7 +1,8 @@
 """Commands on the farm's lists."""
 
 import csv
-from datetime import date, datetime
+import io
+from datetime import datetime
 from pathlib import Path
 from typing import Annotated
 
@@ -9,15 +10,15 @@ import typer
 
 from voicecapture.cli.options import SettingsOption
 from voicecapture.errors import HerdError
-from voicecapture.herd import Herd
+from voicecapture.herd import Herd, Matings
 from voicecapture.lists.herd import read_herd
 from voicecapture.lists.matings import read_matings
-from voicecapture.reckoning.cow import CowReckoning
 from voicecapture.reckoning.season import Season
 from voicecapture.reckoning.year_round import visit_list
 from voicecapture.settings import read_settings
 from voicecapture.store.record import Record
 from voicecapture.store.season import read_season
+from voicecapture.whole_file import write_whole
 
 app = typer.Typer()
 herd_app = typer.Typer(help="The farm's lists.", no_args_is_help=True)
@@ -54,39 +55,28 @@ def visit(
     on: Annotated[datetime | None, typer.Option(formats=["%Y-%m-%d"], help="Day of the visit; today.")] = None,
     settings: SettingsOption = None,
 ) -> None:
-    """List the cows to scan at a visit, by their last service; the list serves as --herd of the day."""
+    """List the cows to scan at a visit, by their matings and rechecks; the list serves as --herd of the day."""
+    if file.suffix.lower() != ".csv" or file.resolve() in {p.resolve() for p in (herd, matings) if p}:
+        raise HerdError(f"{file}: not a name for a visit list; expected a new one that ends in .csv. Rename it.")
     visit_on = (on or datetime.now()).date()
-    known = read_season_of(season) if season else Season(())
+    known = Season(())
+    if season is not None:
+        with Record.reading(season) as record:
+            known = read_season(record)
     listed = read_herd(herd)
-    everything = Season(
-        known.days,
-        Herd.joined([known.herd, listed]),
-        read_matings(matings) if matings else known.matings,
-    )
-    cows: list[CowReckoning] = [
-        cow for cow in everything.cows(read_settings(settings).reckoning) if cow.cow in listed
-    ]
+    mated = read_matings(matings) if matings else Matings()
+    everything = Season(known.days, Herd.joined([known.herd, listed]), known.matings.joined(mated))
+    cows = [cow for cow in everything.cows(read_settings(settings).reckoning) if cow.cow in listed]
     due = visit_list(cows, everything.matings, visit_on)
     if not due:
-        raise HerdError(f"{herd}: no cow is to be scanned on {visit_on}. Check the dates of the services.")
-    try:
-        with file.open("w", encoding="utf-8", newline="") as written:
-            writer = csv.writer(written)
-            writer.writerow(["cow", "electronic_id", "breed", "mated_on", "days_since_service", "calved_on"])
-            for cow in due:
-                animal = cow.animal
-                calved_on: date | str = animal.calved_on or ""
-                row = [animal.cow, animal.electronic_id or "", animal.breed or "", cow.served_on]
-                writer.writerow([*row, cow.days_since_service, calved_on])
-    except OSError as error:
-        raise HerdError(f"{file}: cannot be written ({error.strerror}). Name another place.") from error
+        raise HerdError(f"{herd}: no cow is to be scanned on {visit_on}. Check the dates of the matings.")
+    text = io.StringIO(newline="")
+    writer = csv.writer(text)
+    writer.writerow(["cow", "electronic_id", "breed", "mated_on", "days_since_mating", "born_on", "calved_on", "why"])
+    for cow in due:
+        animal = cow.animal
+        known_of_her = (animal.electronic_id, animal.breed, cow.mated_on, cow.days_since_mating)
+        row = (animal.cow, *known_of_her, animal.born_on, animal.calved_on, cow.why)
+        writer.writerow(["" if cell is None else cell for cell in row])
+    write_whole(file, text.getvalue().encode())
     typer.echo(f"{file}: {len(due)} cows to scan on {visit_on}.")
-
-
-def read_season_of(path: Path) -> Season:
-    """The season in a file."""
-    record = Record.open(path)
-    try:
-        return read_season(record)
-    finally:
-        record.close()

@@ -8,9 +8,9 @@ from typing import Annotated
 
 import typer
 
-from voicecapture.amend import amendment, read_typed
+from voicecapture.amend import amendment, read_cow, read_typed
 from voicecapture.cli.options import DatabaseArgument, SettingsOption
-from voicecapture.errors import RecordError
+from voicecapture.errors import GrammarError, RecordError
 from voicecapture.exports import check_format, write_export
 from voicecapture.language.grammar import load_grammar
 from voicecapture.lists.calvings import read_calvings
@@ -23,19 +23,21 @@ from voicecapture.reckoning.outcomes import audit
 from voicecapture.reckoning.season import ScanDay, Season
 from voicecapture.report.audit import audit_lines
 from voicecapture.report.content import make_report
-from voicecapture.report.page import html_page, write_pdf
+from voicecapture.report.page import html_page, pdf_page
 from voicecapture.report.text import text_report
 from voicecapture.report.wording import written_outcome
 from voicecapture.settings import read_settings
+from voicecapture.store.adding import add_days
 from voicecapture.store.record import Record
-from voicecapture.store.season import add_days, add_list, amend, read_season, set_mating_start, sign, signed_digest
+from voicecapture.store.season import add_list, amend, read_season, set_mating_start, sign
+from voicecapture.whole_file import write_whole
 
 app = typer.Typer()
 season_app = typer.Typer(help="Several scan days as one season.", no_args_is_help=True)
 app.add_typer(season_app, name="season")
 
 DayOption = Annotated[
-    datetime | None, typer.Option("--day", formats=["%Y-%m-%d"], help="Which day, if the file has several.")
+    str, typer.Option("--day", help="Which day, if the file has several: its date, or the digits listed behind it.")
 ]
 SeasonOption = Annotated[Path, typer.Option("--season", help="The season's file; made if it is not there.")]
 
@@ -60,25 +62,26 @@ def report(
     settings: SettingsOption = None,
 ) -> None:
     """Write the sheet of a day or a season: figures, charts, lists, every cow."""
-    reckoning = read_settings(settings).reckoning
-    with _open(database) as record:
-        sheet = make_report(read_season(record), reckoning)
-    if text:
-        typer.echo("\n".join(text_report(sheet)))
-        return
+    if text and (out or pdf):
+        raise typer.BadParameter(
+            "shows the sheet here and writes no file; leave out --out and --pdf", param_hint="--text"
+        )
     file = out or database.with_suffix(".html")
     for path, ending in ((file, ".html"), (pdf, ".pdf")):
         if path is not None and path.suffix.lower() != ending:
             # A slip of the keyboard must never write over the record.
             raise RecordError(f"{path}: not the name of a sheet; expected it to end in {ending}. Rename it.")
+    reckoning = read_settings(settings).reckoning
+    with Record.reading(database) as record:
+        sheet = make_report(read_season(record), reckoning)
+    if text:
+        typer.echo("\n".join(text_report(sheet)))
+        return
     page = html_page(sheet)
-    try:
-        file.write_text(page, encoding="utf-8")
-    except OSError as error:
-        raise RecordError(f"{file}: cannot be written ({error.strerror}). Name another place with --out.") from error
+    write_whole(file, page.encode())
     typer.echo(f"{file}: written.")
     if pdf is not None:
-        write_pdf(page, pdf)
+        write_whole(pdf, pdf_page(page))
         typer.echo(f"{pdf}: written.")
 
 
@@ -95,7 +98,7 @@ def export(
     reckoning = read_settings(settings).reckoning
     for file in files:
         check_format(file)
-    with _open(database) as record:
+    with Record.reading(database) as record:
         season = read_season(record)
     for file in files:
         typer.echo(f"{file}: {write_export(season, reckoning, file)} rows.")
@@ -105,7 +108,7 @@ def export(
 def sign_command(
     database: DatabaseArgument,
     vet: Annotated[str, typer.Option(help="The vet's name.")],
-    day: DayOption = None,
+    day: DayOption = "",
     list_open: Annotated[
         bool, typer.Option("--list-open", help="Sign with questions open; they stay listed on the sheet.")
     ] = False,
@@ -120,7 +123,7 @@ def sign_command(
                 f"{database}: {len(chosen.day.questions)} questions are open; expected none. Settle them with "
                 "voicecapture amend --answers, or sign with --list-open.\n" + "\n".join(_questions(chosen))
             )
-        signed = sign(record, chosen.name, vet)
+        signed = sign(record, chosen.name, vet.strip())
     assert signed.signature is not None
     typer.echo(f"{signed.scanned_on}: signed by {vet}, {signed.day.counts.scanned} cows.\n{signed.signature.digest}")
 
@@ -136,57 +139,85 @@ def amend_command(
     database: DatabaseArgument,
     cow: Annotated[str, typer.Argument(help="Cow number.")],
     found: Annotated[
-        str | None, typer.Argument(help="What was found, as it is said: 'pregnant 58 days'. Nothing takes it back.")
+        str | None,
+        typer.Argument(help="What was found, as it is said: 'pregnant 58 days'; a finding alone is added."),
     ] = None,
     by: Annotated[str, typer.Option(help="Who changes it.")] = "",
     why: Annotated[str, typer.Option(help="Why, for the sheet.")] = "",
-    day: DayOption = None,
-    answers: Annotated[int | None, typer.Option(help="Number of the open question that this settles.")] = None,
+    day: DayOption = "",
+    answers: Annotated[
+        int | None,
+        typer.Option(help="Number of the open question that this settles; nothing found: it was no entry."),
+    ] = None,
+    take_back: Annotated[bool, typer.Option("--take-back", help="Take her result back.")] = False,
+    unlisted: Annotated[bool, typer.Option("--unlisted", help="She is in no herd list, and is meant.")] = False,
     settings: SettingsOption = None,
 ) -> None:
     """Change, add or take back a cow's result after the day. What it was before is kept."""
-    if not by:
+    if not by.strip():
         raise typer.BadParameter("name who changes it", param_hint="--by")
-    if not (cow.isascii() and cow.isdigit()) or len(cow) > 5:
-        raise typer.BadParameter(f"cow '{cow}'; expected 1 to 5 digits", param_hint="COW")
-    entry = read_typed(found, load_grammar(practice_findings=read_settings(settings).findings)) if found else None
+    if sum((found is not None, take_back, answers is not None and found is None)) != 1:
+        raise typer.BadParameter("say what was found, or --take-back, or which question was no entry with --answers")
+    try:
+        number = read_cow(cow)
+    except GrammarError as error:
+        raise typer.BadParameter(str(error), param_hint="COW") from error
+    grammar = load_grammar(practice_findings=read_settings(settings).findings)
+    entry = read_typed(found, grammar) if found is not None else None
     with _open(database) as record:
-        chosen = _choose(read_season(record), database, day)
-        amend(record, chosen.name, amendment(chosen.day, cow, entry, by, why, answers))
-    typer.echo(f"{chosen.scanned_on}: {cow} {written_outcome(entry) if entry else 'taken back'}, by {by}.")
+        season = read_season(record)
+        if len(season.herd) and number not in season.herd and not (unlisted or answers):
+            raise RecordError(
+                f"{database}: cow {number} is in no herd list; expected one that is. Correct the number, or say that "
+                "she is meant with --unlisted."
+            )
+        chosen = _choose(season, database, day)
+        event = amendment(chosen.day, number, entry, by.strip(), why, answers)
+        amend(record, chosen.name, event, seen=chosen.day.length)
+    was = chosen.day.results.get(number)
+    before = written_outcome(was[1].entry) if was and was[1].entry else "nothing"
+    now = written_outcome(event.entry) if entry and event.entry else f"question {answers} was no entry"
+    typer.echo(f"{chosen.scanned_on}: {number} {'taken back' if take_back else now}, by {by}; before: {before}.")
 
 
-def _choose(season: Season, database: Path, day: datetime | None) -> ScanDay:
+def _choose(season: Season, database: Path, day: str) -> ScanDay:
     """The only day of a file, or the one that was named."""
-    days = [d for d in season.days if day is None or d.scanned_on == day.date()]
-    if len(days) != 1:
-        found = ", ".join(f"{d.scanned_on} {d.vet}".strip() for d in season.days)
+    named = [
+        d for d in season.days if day in ("", d.scanned_on.isoformat()) or (len(day) > 5 and d.name.startswith(day))
+    ]
+    if len(named) != 1:
+        found = ", ".join(" ".join(filter(None, (str(d.scanned_on), d.vet, f"({d.name[:8]})"))) for d in season.days)
         raise RecordError(f"{database}: holds the days {found}; expected one to be named. Name it with --day.")
-    return days[0]
+    return named[0]
 
 
 @app.command()
 def verify(
     databases: Annotated[list[Path], typer.Argument(metavar="DATABASE...", help="Files of days or seasons.")],
 ) -> None:
-    """Show the digest of every day, and whether it is still what was signed."""
-    digests: dict[str, set[str]] = {}
+    """Show the digest of every day, whether it is still what was signed, and what differs between files."""
+    digests: dict[str, dict[Path, ScanDay]] = {}
     broken = False
     for path in databases:
-        with _open(path) as record:
+        with Record.reading(path) as record:
             for day in read_season(record).days:
-                digests.setdefault(day.name, set()).add(day.digest)
+                digests.setdefault(day.name, {})[path] = day
                 state = "not signed"
                 if day.signature is not None:
-                    is_same = signed_digest(record, day) == day.signature.digest
-                    broken = broken or not is_same
-                    state = f"signed by {day.signature.vet}, " + ("as signed" if is_same else "CHANGED since")
+                    broken = broken or not day.is_as_signed
+                    state = f"signed by {day.signature.vet}, {'as signed' if day.is_as_signed else 'CHANGED since'}"
                     state += f", {len(day.amendments)} amendments" if day.amendments else ""
                 typer.echo(f"{path}  {day.scanned_on}  {day.digest}  {state}")
-    differing = [name for name, found in digests.items() if len(found) > 1]
-    if differing:
-        typer.echo(f"Days that differ between the files: {len(differing)}.", err=True)
-    if broken or differing:
+    for copies in digests.values():
+        some = next(iter(copies.values()))
+        called = f"{some.scanned_on} {some.vet}".strip()
+        missing = [str(path) for path in databases if path not in copies]
+        if missing:
+            typer.echo(f"The day {called} is not in {', '.join(missing)}.", err=True)
+        if len({day.digest for day in copies.values()}) > 1:
+            typer.echo(f"The day {called} differs between {', '.join(map(str, copies))}.", err=True)
+        broken = broken or bool(missing) or len({day.digest for day in copies.values()}) > 1
+    if broken:
         raise typer.Exit(1)
 
 
@@ -204,6 +235,10 @@ def season_add(
             added = add_days(record, path)
             lost = f", {added.sounds_missing} sounds were not beside it" if added.sounds_missing else ""
             typer.echo(f"{path}: {added.days} new days, {added.events} new events, {added.lists} new lists{lost}.")
+            if added.twice:
+                typer.echo(f"  Amended in both copies, look at them: cows {', '.join(added.twice)}.")
+            if added.not_as_signed:
+                typer.echo(f"  CHANGED since they were signed: the days {', '.join(added.not_as_signed)}.")
 
 
 @season_app.command("records")
@@ -228,7 +263,8 @@ def season_records(
     with _open(season, is_new=True) as record:
         for kind, path, text in texts:
             is_new = add_list(record, kind, str(path), text)
-            typer.echo(f"{path}: {'kept' if is_new else 'kept already'}.")
+            place = ", in the place of mating lists before it" if kind == "matings" else ""
+            typer.echo(f"{path}: {f'kept{place}' if is_new else 'kept already'}.")
         if mating_start is not None:
             set_mating_start(record, mating_start.date())
             typer.echo(f"Mating began on {mating_start.date()}: kept.")
@@ -243,6 +279,6 @@ def season_outcomes(
     """Compare every scan with what became of the cow: ageing error, false empties, pregnancies that did not calve."""
     found = read_calvings(calvings)
     reckoning = read_settings(settings).reckoning
-    with _open(season) as record:
+    with Record.reading(season) as record:
         cows = read_season(record).cows(reckoning)
     typer.echo("\n".join(audit_lines(audit(cows, found, reckoning))))

@@ -12,13 +12,13 @@ from voicecapture.bench import measure, read_manifest, table
 from voicecapture.cli.options import EngineOption, HerdOption, ModelOption, SettingsOption
 from voicecapture.doctor import examine
 from voicecapture.engines import make_recogniser
-from voicecapture.errors import RecordError
 from voicecapture.language.crib import crib
 from voicecapture.language.grammar import load_grammar
 from voicecapture.lists.herd import read_herd
 from voicecapture.report.page import crib_page
 from voicecapture.settings import Settings, read_settings
 from voicecapture.speech_models import add_model
+from voicecapture.whole_file import write_whole
 
 app = typer.Typer()
 model_app = typer.Typer(help="Speech models besides the one that is shipped.", no_args_is_help=True)
@@ -44,10 +44,7 @@ def words(
     """Show everything that can be said."""
     sections = crib(load_grammar(practice_findings=read_settings(settings).findings))
     if page is not None:
-        try:
-            page.write_text(crib_page(sections), encoding="utf-8")
-        except OSError as error:
-            raise RecordError(f"{page}: cannot be written ({error.strerror}). Name another place.") from error
+        write_whole(page, crib_page(sections).encode())
         typer.echo(f"{page}: written.")
         return
     for section in sections:

@@ -1,8 +1,6 @@
 """A day or a season in open formats, chosen by the ending of the file's name."""
 
-import os
 from collections.abc import Callable
-from contextlib import suppress
 from pathlib import Path
 
 from voicecapture.errors import RecordError
@@ -12,6 +10,7 @@ from voicecapture.exports.csv_file import csv_bytes
 from voicecapture.exports.xlsx import xlsx_bytes
 from voicecapture.reckoning.season import Season
 from voicecapture.reckoning.settings import ReckoningSettings
+from voicecapture.whole_file import write_whole
 
 _FORMATS: dict[str, Callable[[Season, ReckoningSettings], tuple[bytes, int]]] = {
     ".csv": csv_bytes,
@@ -39,14 +38,5 @@ def write_export(season: Season, settings: ReckoningSettings, file: Path) -> int
     """
     check_format(file)
     data, count = _FORMATS[file.suffix.lower()](season, settings)
-    unfinished = file.with_name(f".{file.name}.part")
-    try:
-        unfinished.write_bytes(data)
-        os.replace(unfinished, file)
-    except OSError as error:
-        raise RecordError(f"{file}: cannot be written ({error.strerror}). Name another place.") from error
-    finally:
-        # Written whole, it is gone by now; where it could not be made, it cannot be removed either.
-        with suppress(OSError):
-            unfinished.unlink()
+    write_whole(file, data)
     return count

@@ -24,21 +24,22 @@ def ade_events(season: Season, settings: ReckoningSettings) -> list[dict[str, An
     """One event for each result of each day; all scans of a cow, not only the last. Absent fields are left out."""
     found = []
     for day in season.days:
-        for cow, (number, event) in day.day.results.items():
+        for cow, (_, event) in day.day.results.items():
             if event.entry is not None and event.entry.result is not None:
                 animal = season.herd.animals.get(cow)
                 electronic_id = animal.electronic_id if animal else None
-                found.append(_event(day, number, event, event.entry, electronic_id, settings))
+                found.append(_event(day, event, event.entry, electronic_id, settings))
     return found
 
 
 def _event(
-    day: ScanDay, number: int, event: Event, entry: Entry, electronic_id: str | None, settings: ReckoningSettings
+    day: ScanDay, event: Event, entry: Entry, electronic_id: str | None, settings: ReckoningSettings
 ) -> dict[str, Any]:
     scheme = ELECTRONIC_SCHEME if electronic_id else COW_SCHEME
     resource: dict[str, Any] = {
         "resourceType": "icarReproPregnancyCheckEventResource",
-        "id": f"{day.name}-{number}",
+        # One cow has one result on a day: amended, it is the same check.
+        "id": f"{day.name}-{entry.cow}",
         "animal": {"id": electronic_id or entry.cow, "scheme": scheme},
         "eventDateTime": _utc(day.started_at, day.scanned_on, event.at_s),
         "method": "Echography",

@@ -1,17 +1,18 @@
 """Rechecks, dry-offs and expected calvings as a calendar (RFC 5545): whole days, one entry each.
 
-An entry keeps its UID, so that importing the calendar again after another scan moves it; what no longer holds is
-cancelled. The same season gives the same file.
+An entry keeps its UID, so that importing the calendar again moves it; what no longer holds is cancelled.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 
 from icalendar import Calendar
 from icalendar import Event as Entry
 
 from voicecapture import __version__
+from voicecapture.day import EventKind
+from voicecapture.herd import Animal
 from voicecapture.language.phrase import Result
 from voicecapture.reckoning.cow import CowReckoning
 from voicecapture.reckoning.season import Season
@@ -28,43 +29,60 @@ class _Reminder:
     is_cancelled: bool = False
 
 
+_EPOCH = datetime(2020, 1, 1, tzinfo=UTC)
+"""SEQUENCE counts the seconds from here: it fits 32 bits until 2088."""
 _TAKE_CARE = "An estimate; the vet's judgement and local rules decide."
 
 
-def calendar_bytes(season: Season, settings: ReckoningSettings) -> tuple[bytes, int]:
-    """The file, and how many entries hold."""
+def calendar_bytes(
+    season: Season, settings: ReckoningSettings, written_at: datetime | None = None
+) -> tuple[bytes, int]:
+    """The file, and how many entries hold.
+
+    Args:
+        season: The season.
+        settings: Of the practice.
+        written_at: When the file is made; now. A file made later takes the place of an earlier one.
+    """
     calendar = Calendar()
     calendar.add("prodid", f"-//voicecapture//{__version__}//EN")
     calendar.add("version", "2.0")
-    stamp, sequence = _revision(season)
+    stamp = (written_at or datetime.now(UTC)).replace(microsecond=0)
+    told = _told(season)
+    reckoned = {cow.cow: cow for cow in season.cows(settings)}
     held = 0
-    for cow in season.cows(settings):
-        for reminder in _reminders(cow):
-            calendar.add_component(_entry(cow, reminder, stamp, sequence))
+    for cow in (*reckoned, *(cow for cow in told if cow not in reckoned)):
+        known = reckoned.get(cow, CowReckoning(Animal(cow)))
+        for reminder in _reminders(known, told.get(cow, _Told())):
+            calendar.add_component(_entry(known, reminder, told[cow], stamp))
             held += not reminder.is_cancelled
     return bytes(calendar.to_ical()), held
 
 
-def _revision(season: Season) -> tuple[datetime, int]:
-    """DTSTAMP and SEQUENCE of every entry: when the record last grew, and how much is in it.
+@dataclass(slots=True)
+class _Told:
+    """What was ever said of a cow, whether it counts or not: what an earlier file may have in it."""
 
-    A record and its mating lists only ever grow, so that both never go back, even where a result is taken back. A
-    calendar takes the entry of the higher SEQUENCE (RFC 5546 section 2.1.5).
-    """
-    times = [datetime.fromisoformat(at) for day in season.days for at in day.recorded_at]
-    # Without an event there is no entry to stamp.
-    last = max(times, default=datetime.fromtimestamp(0, UTC)).replace(microsecond=0)
-    events = sum(day.day.length for day in season.days)
-    return last, events + len(season.matings.services) + len(season.matings.bulls)
+    day: str = ""
+    """Name of the first day on which she was scanned."""
+    year: int = 0
+    results: set[Result] = field(default_factory=set)
 
 
-def _reminders(cow: CowReckoning) -> Iterator[_Reminder]:
-    if cow.last is None:
-        return
-    results = {scan.entry.result for scan in cow.scans[:-1]}
+def _told(season: Season) -> dict[str, _Told]:
+    told: dict[str, _Told] = {}
+    for day in season.days:
+        for event in day.events:
+            if event.kind is EventKind.ACCEPTED and event.entry is not None and event.entry.cow is not None:
+                of_cow = told.setdefault(event.entry.cow, _Told(day.name, day.scanned_on.year))
+                of_cow.results |= {event.entry.result} if event.entry.result else set()
+    return told
+
+
+def _reminders(cow: CowReckoning, told: _Told) -> Iterator[_Reminder]:
     if cow.recheck_on is not None and cow.result is not None:
         yield _Reminder("recheck", cow.recheck_on, f"Cow {cow.cow}: scan again from today", _TAKE_CARE)
-    elif results & {Result.EMPTY, Result.RECHECK}:
+    elif told.results & {Result.EMPTY, Result.RECHECK}:
         yield _cancelled(cow, "recheck")
     if cow.calving is not None and cow.dry_off_on is not None:
         first, last = cow.calving.window(0.8)
@@ -73,22 +91,24 @@ def _reminders(cow: CowReckoning) -> Iterator[_Reminder]:
             "dry-off", cow.dry_off_on, f"Cow {cow.cow}: dry off", f"Due {cow.calving.due_on}. {_TAKE_CARE}"
         )
         yield _Reminder("calving", cow.calving.due_on, f"Cow {cow.cow}: expected to calve", window)
-    elif Result.PREGNANT in results:
+    elif Result.PREGNANT in told.results:
         yield _cancelled(cow, "dry-off")
         yield _cancelled(cow, "calving")
 
 
 def _cancelled(cow: CowReckoning, kind: str) -> _Reminder:
-    assert cow.last is not None
-    return _Reminder(kind, cow.last.scanned_on, f"Cow {cow.cow}: no {kind}", "A later scan changed it.", True)
+    on = cow.last.scanned_on if cow.last is not None else date.today()
+    return _Reminder(kind, on, f"Cow {cow.cow}: no {kind}", "It does not hold any more.", True)
 
 
-def _entry(cow: CowReckoning, reminder: _Reminder, stamp: datetime, sequence: int) -> Entry:
+def _entry(cow: CowReckoning, reminder: _Reminder, told: _Told, stamp: datetime) -> Entry:
     entry = Entry()
-    # Her first scan names the season: scans added later leave it as it is.
-    entry.add("uid", f"{reminder.kind}-{cow.cow}-{cow.scans[0].day}@voicecapture")
+    # An electronic ID is one cow everywhere; a number is one cow of the farm whose day it was.
+    animal = f"{cow.animal.electronic_id}-{told.year}" if cow.animal.electronic_id else f"{cow.cow}-{told.day}"
+    entry.add("uid", f"{reminder.kind}-{animal}@voicecapture")
     entry.add("dtstamp", stamp)
-    entry.add("sequence", sequence)
+    # A calendar takes the entry of the higher SEQUENCE (RFC 5546 section 2.1.5).
+    entry.add("sequence", int((stamp - _EPOCH).total_seconds()))
     entry.add("dtstart", reminder.on)
     entry.add("summary", reminder.summary)
     entry.add("description", reminder.description)

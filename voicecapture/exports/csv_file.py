@@ -8,7 +8,7 @@ import csv
 import io
 from dataclasses import astuple, fields
 
-from voicecapture.exports.table import CowRow, cow_rows
+from voicecapture.exports.table import CowRow, cow_row
 from voicecapture.reckoning.season import Season
 from voicecapture.reckoning.settings import ReckoningSettings
 
@@ -18,7 +18,7 @@ _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 def csv_bytes(season: Season, settings: ReckoningSettings) -> tuple[bytes, int]:
     """The file, and how many cows are in it."""
-    rows = cow_rows(season, settings)
+    rows = [cow_row(cow) for cow in season.cows(settings)]
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\r\n")
     writer.writerow(field.name for field in fields(CowRow))

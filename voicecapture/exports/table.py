@@ -3,10 +3,7 @@
 from dataclasses import dataclass
 from datetime import date
 
-from voicecapture.language.phrase import Result
 from voicecapture.reckoning.cow import CowReckoning
-from voicecapture.reckoning.season import Season
-from voicecapture.reckoning.settings import ReckoningSettings
 from voicecapture.report.wording import notes, written_age, written_result
 
 
@@ -21,6 +18,8 @@ class CowRow:
     result: str
     twins: str
     age_said: str
+    aged_on: date | None
+    """Day of the scan whose age counts."""
     scanned_on: date | None
     vet: str
     scans: int
@@ -40,14 +39,9 @@ class CowRow:
     alerts: str
 
 
-def cow_rows(season: Season, settings: ReckoningSettings) -> list[CowRow]:
-    """Every cow of the season, in the order of the herd list."""
-    return [_row(cow) for cow in season.cows(settings)]
-
-
-def _row(cow: CowReckoning) -> CowRow:
+def cow_row(cow: CowReckoning) -> CowRow:
+    """What is known of one cow."""
     last, conception, calving = cow.last, cow.conception, cow.calving
-    aged = next((scan.entry for scan in reversed(cow.scans) if written_age(scan.entry)), None)
     likely, narrow = (calving.window(0.8), calving.window(0.95)) if calving else ((None, None), (None, None))
     sire, chance = conception.sires[0] if conception and conception.sires else ("", None)
     is_seen = last is not None and (last.entry.result is not None or last.entry.findings)
@@ -57,7 +51,8 @@ def _row(cow: CowReckoning) -> CowRow:
         breed=cow.animal.breed or "",
         result=written_result(cow.result) if cow.result or not is_seen else "",
         twins="yes" if cow.twins else "",
-        age_said=written_age(aged) if aged and cow.result is Result.PREGNANT else "",
+        age_said=written_age(cow.aged.entry) if cow.aged else "",
+        aged_on=cow.aged.scanned_on if cow.aged else None,
         scanned_on=last.scanned_on if last else None,
         vet=last.vet if last else "",
         scans=len(cow.scans),

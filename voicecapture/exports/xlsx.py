@@ -1,4 +1,4 @@
-"""Every cow and every scan as an Excel workbook: real dates, numbers of cows and electronic IDs as text."""
+"""Every cow, every scan and the calvings to come as an Excel workbook: real dates; cow numbers and IDs as text."""
 
 import io
 from collections.abc import Iterable, Sequence
@@ -7,21 +7,26 @@ from datetime import date
 
 from xlsxwriter import Workbook
 
-from voicecapture.exports.table import CowRow, cow_rows
+from voicecapture.exports.table import CowRow, cow_row
+from voicecapture.reckoning.calving import calving_curve
+from voicecapture.reckoning.cow import CowReckoning
 from voicecapture.reckoning.season import Season
 from voicecapture.reckoning.settings import ReckoningSettings
 from voicecapture.report.wording import notes, written_age, written_result
 
+_CALVING_COLUMNS = ("day", "expected", "low_80", "high_80")
 _SCAN_COLUMNS = ("cow", "scanned_on", "vet", "result", "age_said", "notes")
 
 
 def xlsx_bytes(season: Season, settings: ReckoningSettings) -> tuple[bytes, int]:
     """The file, and how many cows are in it."""
-    rows = cow_rows(season, settings)
+    cows = season.cows(settings)
+    rows = [cow_row(cow) for cow in cows]
     file = io.BytesIO()
     with Workbook(file, {"in_memory": True}) as workbook:
         _sheet(workbook, "cows", [field.name for field in fields(CowRow)], map(astuple, rows))
         _sheet(workbook, "scans", _SCAN_COLUMNS, _scans(season))
+        _sheet(workbook, "calvings by day", _CALVING_COLUMNS, _calvings(cows))
     return file.getvalue(), len(rows)
 
 
@@ -30,6 +35,12 @@ def _scans(season: Season) -> Iterable[tuple[object, ...]]:
         for scan in scans:
             result = written_result(scan.entry.result) if scan.entry.result else ""
             yield cow, scan.scanned_on, scan.vet, result, written_age(scan.entry), ", ".join(notes(scan.entry))
+
+
+def _calvings(cows: Sequence[CowReckoning]) -> Iterable[tuple[object, ...]]:
+    curve = calving_curve(cow.calving for cow in cows if cow.calving is not None)
+    for day in curve.days if curve is not None else ():
+        yield day.first_on, round(day.expected, 2), day.low, day.high
 
 
 def _sheet(workbook: Workbook, name: str, columns: Sequence[str], rows: Iterable[Sequence[object]]) -> None:
@@ -43,7 +54,7 @@ def _sheet(workbook: Workbook, name: str, columns: Sequence[str], rows: Iterable
         for place, value in enumerate(row):
             if isinstance(value, date):
                 sheet.write_datetime(last, place, value, day)
-            elif isinstance(value, int):
+            elif isinstance(value, int | float):
                 sheet.write_number(last, place, value)
             elif value:
                 sheet.write_string(last, place, str(value))

@@ -39,10 +39,11 @@ def expected_calving(conception: Conception, gestation_days: float) -> ExpectedC
 
 
 @dataclass(frozen=True, slots=True)
-class CalvingWeek:
-    """Expected calvings in one week."""
+class Calvings:
+    """Expected calvings on one day or in one week."""
 
-    monday: date
+    first_on: date
+    """The day, or the Monday of the week."""
     expected: float
     low: int
     high: int
@@ -83,24 +84,31 @@ class CalvingCurve:
         return self.first_on + timedelta(days=int(np.searchsorted(total, share * total[-1])))
 
     @cached_property
-    def weeks(self) -> tuple[CalvingWeek, ...]:
-        """Expected calvings by week, from Monday, where any are expected (a twentieth of a cow or more)."""
+    def weeks(self) -> tuple[Calvings, ...]:
+        """Expected calvings by week, from Monday."""
+        return self._by(7, self.first_on - timedelta(days=self.first_on.weekday()))
+
+    @cached_property
+    def days(self) -> tuple[Calvings, ...]:
+        """Expected calvings by day."""
+        return self._by(1, self.first_on)
+
+    def _by(self, length: int, first_on: date) -> tuple[Calvings, ...]:
+        """Every span of so many days, from the first to the last in which a twentieth of a cow is expected."""
         due, sd, cows = self._groups
-        monday = self.first_on - timedelta(days=self.first_on.weekday())
-        weeks = []
-        while monday.toordinal() < self.first_on.toordinal() + len(self.by_day):
-            start = monday.toordinal() - 0.5
-            chances = _below((start + 7 - due) / sd) - _below((start - due) / sd)
-            expected = float(chances @ cows)
-            if expected >= 0.05:
-                possible = chances > 1e-6
-                low, high = count_band(np.repeat(chances[possible], cows[possible].astype(int)).tolist())
-                weeks.append(CalvingWeek(monday, expected, low, high))
-            monday += timedelta(days=7)
-        return tuple(weeks)
+        spans = []
+        while first_on.toordinal() < self.first_on.toordinal() + len(self.by_day):
+            start = first_on.toordinal() - 0.5
+            chances = _below((start + length - due) / sd) - _below((start - due) / sd)
+            possible = chances > 1e-6
+            low, high = count_band(np.repeat(chances[possible], cows[possible].astype(int)).tolist())
+            spans.append(Calvings(first_on, float(chances @ cows), low, high))
+            first_on += timedelta(days=length)
+        told = [place for place, span in enumerate(spans) if span.expected >= 0.05]
+        return tuple(spans[told[0] : told[-1] + 1]) if told else ()
 
     @property
-    def busiest(self) -> CalvingWeek:
+    def busiest(self) -> Calvings:
         """The week with most expected calvings."""
         return max(self.weeks, key=lambda week: week.expected)
 

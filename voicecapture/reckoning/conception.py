@@ -15,8 +15,9 @@ from voicecapture.reckoning.settings import ReckoningSettings
 CYCLE_DAYS = 21
 """Mean length of the oestrous cycle (Mississippi State University Extension P2616)."""
 
-_FIT_SDS = 2.576
-"""A mating fits where it is within the 99 % range of the scan's age."""
+_UNRECORDED = 0.05
+"""Chance, before the scan is looked at, that a cow conceived to a mating that nobody recorded: our assumption. It
+makes a service that is 2.3 to 2.7 standard deviations from the age, by stage, as likely as an unrecorded one."""
 
 _LEAST_WEIGHT = 0.001
 """Share of the likeliest mating's weight below which another is out of the question."""
@@ -38,14 +39,13 @@ class Conception:
 
     on: date
     sd_days: float
-    """Standard deviation, days; 0 where one service is certain."""
+    """Standard deviation, days."""
     basis: Basis
     scan_on: date
-    scan_sd_days: float
     sires: tuple[tuple[str, float], ...] = ()
     """Sires with their posterior, likeliest first; empty without recorded matings."""
     is_misfit: bool = False
-    """Matings are recorded, and none fits the age that was heard."""
+    """Matings are recorded, and one that nobody recorded is likelier than all of them."""
 
 
 def age_heard(entry: Entry, settings: ReckoningSettings) -> tuple[float, float] | None:
@@ -79,24 +79,25 @@ def fit_matings(
     """The day of conception from an age and the recorded matings.
 
     Bayes' rule: the age is normal about the truth. Before the scan every service is equally likely, and a day with
-    the bull as likely as one service in 21 days, since a cow is on heat about once in that time. Matings after the
-    scan are left out. The likeliest mating gives the day; `sd_days` is the posterior's about that day. Where no
-    mating fits the age, the scan's own day is kept.
+    the bull as likely as one service in 21 days, since a cow is on heat about once in that time; a twentieth of that
+    is left for a mating that nobody recorded. Matings after the scan are left out. The likeliest recorded mating
+    gives the day; `sd_days` is the posterior's about that day. Where a mating that nobody recorded is likelier than
+    all of them, none fits, and the scan's own day is kept.
     """
     scan_on = conception_date(scanned_on, age_days)
     services = [s for s in services if s.served_on <= scanned_on]
     bulls = [b for b in bulls if b.bull_in <= scanned_on]
-    scan_only = Conception(scan_on, sd_days, Basis.SCAN, scan_on, sd_days)
+    scan_only = Conception(scan_on, sd_days, Basis.SCAN, scan_on)
     if not services and not bulls:
         return scan_only
     fits = [_by_service(s, scan_on, sd_days) for s in services] + [
         _by_bull(b, scan_on, sd_days, scanned_on) for b in bulls
     ]
-    if all(fit.distance_days > _FIT_SDS * sd_days for fit in fits):
-        return Conception(scan_on, sd_days, Basis.SCAN, scan_on, sd_days, is_misfit=True)
+    unrecorded = _Fit(_UNRECORDED / CYCLE_DAYS, scan_on.toordinal(), sd_days**2, Basis.SCAN, None)
+    if sum(fit.weight for fit in fits) < unrecorded.weight:
+        return Conception(scan_on, sd_days, Basis.SCAN, scan_on, is_misfit=True)
     best = max(fits, key=lambda fit: fit.weight)
-    # A mating just outside the range is still nearly as likely as one just inside it.
-    fits = [fit for fit in fits if fit.weight >= _LEAST_WEIGHT * best.weight]
+    fits = [fit for fit in (*fits, unrecorded) if fit.weight >= _LEAST_WEIGHT * best.weight]
     total = sum(fit.weight for fit in fits)
     variance = sum(f.weight / total * ((f.mean - best.mean) ** 2 + f.variance) for f in fits)
     by_sire: dict[str, float] = defaultdict(float)
@@ -107,7 +108,6 @@ def fit_matings(
         sqrt(variance),
         best.basis,
         scan_on,
-        sd_days,
         tuple(sorted(by_sire.items(), key=lambda sire: (-sire[1], sire[0]))),
     )
 
@@ -119,7 +119,6 @@ class _Fit:
     weight: float
     mean: float
     variance: float
-    distance_days: float
     basis: Basis
     sire: str | None
 
@@ -127,7 +126,7 @@ class _Fit:
 def _by_service(service: Service, scan_on: date, sd_days: float) -> _Fit:
     off = (service.served_on - scan_on).days
     weight, mean = _density(off / sd_days) / sd_days, service.served_on.toordinal()
-    return _Fit(weight, mean, 0.0, abs(off), Basis.SERVICE, service.sire)
+    return _Fit(weight, mean, 0.0, Basis.SERVICE, service.sire)
 
 
 def _by_bull(bull: BullPeriod, scan_on: date, sd_days: float, scanned_on: date) -> _Fit:
@@ -137,13 +136,14 @@ def _by_bull(bull: BullPeriod, scan_on: date, sd_days: float, scanned_on: date) 
     low = ((bull.bull_in - scan_on).days - 0.5) / sd_days
     high = ((last - scan_on).days + 0.5) / sd_days
     mass = _below(high) - _below(low)
-    distance = max(0.0, low, -high) * sd_days
     if mass < 1e-12:
-        return _Fit(0.0, scan_on.toordinal(), sd_days**2, distance, Basis.BULL, bull.sire)
+        return _Fit(0.0, scan_on.toordinal(), sd_days**2, Basis.BULL, bull.sire)
     shift = (_density(low) - _density(high)) / mass
     spread = 1 + (low * _density(low) - high * _density(high)) / mass - shift**2
     mean = scan_on.toordinal() + sd_days * shift
-    return _Fit(mass / CYCLE_DAYS, mean, sd_days**2 * max(spread, 0.0), distance, Basis.BULL, bull.sire)
+    # A bull that was put to one cow for less than a cycle was put to her heat.
+    alone_days = (last - bull.bull_in).days + 1 if bull.cow is not None else CYCLE_DAYS
+    return _Fit(mass / min(alone_days, CYCLE_DAYS), mean, sd_days**2 * max(spread, 0.0), Basis.BULL, bull.sire)
 
 
 def _density(z: float) -> float:

@@ -46,6 +46,7 @@ class Alert(StrEnum):
     TWINS = "twins at one scan, not at another"
     EARLY_RECHECK = "the recheck that was said is too early to tell"
     NOT_AN_AGE = "the length is outside what tells an age"
+    UNLISTED = "not in the herd list"
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +56,8 @@ class CowReckoning:
     animal: Animal
     scans: tuple[Scan, ...] = ()
     """Her results, the earliest first; empty if she was never seen."""
+    aged: Scan | None = None
+    """The scan whose age tells the conception."""
     conception: Conception | None = None
     calving: ExpectedCalving | None = None
     dry_off_on: date | None = None
@@ -77,8 +80,14 @@ class CowReckoning:
 
     @property
     def result(self) -> Result | None:
-        """Her result; None if she was never seen, or only something else was found in her."""
-        return self.last.entry.result if self.last else None
+        """Her result; None if she was never seen, or only something else was found in her.
+
+        In calf and empty on one day is neither: she is to be looked at again, until one of them is amended.
+        """
+        if self.last is None:
+            return None
+        on_last_day = {scan.entry.result for scan in self.scans if scan.scanned_on == self.last.scanned_on}
+        return Result.RECHECK if {Result.PREGNANT, Result.EMPTY} <= on_last_day else self.last.entry.result
 
     @property
     def twins(self) -> bool:
@@ -95,22 +104,24 @@ def reckon_cow(animal: Animal, scans: Sequence[Scan], matings: Matings, settings
     scans = tuple(scans)
     services, bulls = services_of(animal, matings), matings.bulls_of(animal.cow)
     seen = CowReckoning(animal, scans, alerts=tuple(_disagreements(animal, scans, settings)))
-    last = seen.last
-    if last is None or last.entry.result is None:
+    last, result = seen.last, seen.result
+    if last is None or result is None:
         return seen
-    if last.entry.result is not Result.PREGNANT:
+    if result is not Result.PREGNANT:
         recheck_on, alerts = _recheck(animal, last, services, bulls)
         return CowReckoning(animal, scans, recheck_on=recheck_on, alerts=(*seen.alerts, *alerts))
     ages = _ages(_in_calf(scans), settings)
     if not ages:
         return seen
-    # The surest age counts, and the latest of equally sure ones.
-    scan, age_days, sd_days = min(reversed(ages), key=lambda aged: aged[2])
+    # The surest age counts, and the latest of equally sure ones; where they disagree, the latest.
+    is_one_age = Alert.AGES not in seen.alerts
+    scan, age_days, sd_days = min(reversed(ages), key=lambda aged: aged[2]) if is_one_age else ages[-1]
     conception = fit_matings(scan.scanned_on, age_days, sd_days, services, bulls)
     calving = expected_calving(conception, gestation_days(animal, seen.twins, settings))
     return CowReckoning(
         animal,
         scans,
+        scan,
         conception,
         calving,
         calving.due_on - timedelta(days=settings.dry_off_days),
@@ -192,9 +203,9 @@ def _between(
 ) -> list[Alert]:
     alerts = []
     results = (earlier.entry.result, later.entry.result)
-    is_same_day = earlier.scanned_on == later.scanned_on and earlier.day != later.day
-    if is_same_day and earlier.entry != later.entry and None not in results:
-        alerts.append(Alert.SAME_DAY)
+    if earlier.scanned_on == later.scanned_on:
+        # Two vets, or two laptops: what differs within a day is no course of events.
+        return [Alert.SAME_DAY] if earlier.entry != later.entry and None not in results else []
     if results == (Result.PREGNANT, Result.EMPTY):
         alerts.append(Alert.LOST)
     if results == (Result.EMPTY, Result.PREGNANT) and later_age is not None:

@@ -8,7 +8,7 @@ from statistics import NormalDist
 
 import numpy as np
 
-_EXACT_TERMS = 2000
+_EXACT_TERMS = 1000
 """Above this many events the count is approximated; the exact sum costs their square."""
 
 
@@ -61,7 +61,7 @@ def poisson_binomial(chances: Sequence[float]) -> np.ndarray:
 def count_band(chances: Sequence[float], coverage: float = 0.8) -> tuple[int, int]:
     """Least and greatest count of independent events that leave out at most (1 - coverage) / 2 on either side.
 
-    Exact up to 2,000 events; beyond, the normal distribution of the same mean and variance with half a count of
+    Exact up to 1,000 events; beyond, the normal distribution of the same mean and variance with half a count of
     continuity, whose error is then far below one count.
     """
     tail = (1 - coverage) / 2

@@ -113,12 +113,17 @@ def _conceptions_by_week(dated: Sequence[CowReckoning], mating_start: date) -> C
 
 
 def _conceived_in(eligible: Sequence[CowReckoning], mating_start: date, weeks: int) -> Bounded:
-    """Conceived in the first weeks of mating; a cow in calf of unknown age, a recheck and a cow unseen may have."""
+    """Conceived in the first weeks of mating; a cow in calf of unknown age, a recheck and a cow unseen may have.
+
+    So may a cow dated before the start of mating by no more than her date is uncertain (95 %).
+    """
     last = last_day_of(mating_start, weeks)
     known = unknown = 0
     for cow in eligible:
         if cow.conception is not None:
+            early_days = (mating_start - cow.conception.on).days
             known += mating_start <= cow.conception.on <= last
+            unknown += 0 < early_days <= 1.96 * cow.conception.sd_days
         elif cow.result is not Result.EMPTY:
             unknown += 1
     return Bounded(known, unknown, len(eligible))

@@ -53,9 +53,11 @@ class Audit:
     conceived_too_late: int
     """Found empty, and calved from a later conception, or one too young to be seen: not the vet's fault."""
     not_calved: Share
-    """Found in calf, and did not calve; of those in calf whose fate is known."""
+    """Found in calf, and did not calve from it; of those in calf whose fate is known."""
     lost: int
     """Of them, aborted or found empty at a later scan: lost after the scan, not the vet's fault."""
+    conceived_later: int
+    """Of them, those that calved from a conception after the scan: lost in between, or never there."""
     unknown: int
     """Scans that tell nothing: of cows that were sold, died, calved before the scan or are not in the list, empties
     that aborted, and rechecks."""
@@ -81,7 +83,7 @@ class _Judged:
     empty_was: str = ""
     """"right", "wrong" or "too late" of an empty; empty if unknown."""
     in_calf_was: str = ""
-    """"right", "not calved" or "lost" of a pregnancy; empty if unknown."""
+    """"right", "not calved", "later" or "lost" of a pregnancy; empty if unknown."""
 
 
 def _judge(cow: CowReckoning, scan: Scan, calving: Calving | None, settings: ReckoningSettings) -> _Judged:
@@ -98,9 +100,11 @@ def _judge(cow: CowReckoning, scan: Scan, calving: Calving | None, settings: Rec
         return _Judged(scan, empty_was="wrong" if could_be_seen else "too late")
     if scan.entry.result is not Result.PREGNANT:
         return _Judged(scan)
+    later_empty = any(s.entry.result is Result.EMPTY and s.scanned_on > scan.scanned_on for s in cow.scans)
     if calving.calved_on is None:
-        later_empty = any(s.entry.result is Result.EMPTY and s.scanned_on > scan.scanned_on for s in cow.scans)
         return _Judged(scan, in_calf_was="lost" if later_empty or calving.fate is Fate.ABORTED else "not calved")
+    if (conception_date(calving.calved_on, gestation) - scan.scanned_on).days > 2 * GESTATION_SD_DAYS:
+        return _Judged(scan, in_calf_was="lost" if later_empty else "later")
     try:
         age = age_heard(scan.entry, settings)
     except ValueError:
@@ -116,15 +120,16 @@ def _audit(vet: str, judged: Sequence[_Judged]) -> Audit:
     pregnancies = [one.in_calf_was for one in judged if one.in_calf_was]
     aged = [one for one in judged if one.off_days is not None]
     near = [one for one in aged if abs(one.off_days or 0) <= _LONGEST_OFF_DAYS]
-    lost = pregnancies.count("lost")
+    lost, later = pregnancies.count("lost"), pregnancies.count("later")
     return Audit(
         vet,
         tuple(_ageing(near)),
         len(aged) - len(near),
         Share(empties.count("wrong"), len(empties)),
         empties.count("too late"),
-        Share(pregnancies.count("not calved") + lost, len(pregnancies)),
+        Share(pregnancies.count("not calved") + lost + later, len(pregnancies)),
         lost,
+        later,
         sum(not one.empty_was and not one.in_calf_was for one in judged),
     )
 

@@ -1,15 +1,19 @@
 """A season: several scan days of one herd, from one or more vets, as one result a cow."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date
+from datetime import date, timedelta
 from functools import cached_property
 
 from voicecapture.day import Day, Event
 from voicecapture.herd import Animal, Herd, Matings
-from voicecapture.reckoning.cow import CowReckoning, Scan, reckon_cow
+from voicecapture.reckoning.cow import Alert, CowReckoning, Scan, reckon_cow
 from voicecapture.reckoning.settings import ReckoningSettings
+
+_OLDEST_HEIFER = timedelta(days=1200)
+"""Age at the last scan: heifers calve at two to three years (common practice). Of an older cow without a calving,
+the calvings were not recorded."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +58,8 @@ class ScanDay:
     amendments: tuple[Amendment, ...] = ()
     events: tuple[Event, ...] = ()
     """Everything that happened, in order; event 1 is the first."""
+    is_as_signed: bool = True
+    """False if the record differs from what was signed, other than by amendments."""
 
     @property
     def scans(self) -> Iterable[Scan]:
@@ -88,9 +94,7 @@ class Season:
         for day in self.days:
             for scan in day.scans:
                 by_cow[scan.cow].append(scan)
-        for scans in by_cow.values():
-            scans.sort(key=lambda scan: (scan.scanned_on, scan.recorded_at, scan.day, scan.event))
-        return by_cow
+        return {cow: in_order(scans) for cow, scans in by_cow.items()}
 
     @property
     def last_on(self) -> date | None:
@@ -100,11 +104,30 @@ class Season:
     def cows(self, settings: ReckoningSettings) -> list[CowReckoning]:
         """Every cow of the lists in their order, and after them the scanned ones that no list names."""
         unlisted = [Animal(cow) for cow in sorted(self.scans, key=_by_number) if cow not in self.herd]
-        animals = [*self.herd.animals.values(), *unlisted]
-        if not any(animal.calved_on for animal in animals):
-            # Lists that name no calving at all do not tell which cows are heifers.
-            animals = [replace(animal, born_on=None) for animal in animals]
-        return [reckon_cow(animal, self.scans.get(animal.cow, ()), self.matings, settings) for animal in animals]
+        listed = self._told_heifers(list(self.herd.animals.values()))
+        return [self.reckoned(animal, self.scans.get(animal.cow, ()), settings) for animal in (*listed, *unlisted)]
+
+    def reckoned(self, animal: Animal, scans: Sequence[Scan], settings: ReckoningSettings) -> CowReckoning:
+        """One cow from her scans, the earliest first."""
+        cow = reckon_cow(animal, scans, self.matings, settings)
+        is_unlisted = len(self.herd) > 0 and scans and animal.cow not in self.herd
+        return replace(cow, alerts=(*cow.alerts, Alert.UNLISTED)) if is_unlisted else cow
+
+    def _told_heifers(self, animals: list[Animal]) -> list[Animal]:
+        """The cows without the birth of those that it does not tell to be heifers."""
+        tells = any(animal.calved_on for animal in animals)  # lists with no calving at all do not
+        last_on = self.last_on or date.max
+        return [
+            animal
+            if animal.born_on is None or (tells and last_on - animal.born_on <= _OLDEST_HEIFER)
+            else replace(animal, born_on=None)
+            for animal in animals
+        ]
+
+
+def in_order(scans: Iterable[Scan]) -> list[Scan]:
+    """Scans in the order in which they were made; of one day, in the order in which they were recorded."""
+    return sorted(scans, key=lambda scan: (scan.scanned_on, scan.recorded_at, scan.day, scan.event))
 
 
 def _by_number(cow: str) -> tuple[int, str]:

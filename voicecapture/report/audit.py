@@ -12,7 +12,8 @@ def audit_lines(audits: Iterable[Audit]) -> Iterator[str]:
         yield from _one(audit)
         yield ""
     yield (
-        f"Elsewhere, by hand: {written_share(PUBLISHED_WITHIN_10)} calved within 10 days of the prediction "
+        f"Elsewhere, by hand: {PUBLISHED_WITHIN_10.count} of {PUBLISHED_WITHIN_10.of} cows, "
+        f"{100 * (PUBLISHED_WITHIN_10.value or 0):.1f} %, calved within 10 days of the prediction "
         "(Matthews and Morton 2012, N Z Vet J 60:234-240)."
     )
     yield "The spread of gestation itself, about 5 days, is in every ageing error."
@@ -29,6 +30,7 @@ def _one(audit: Audit) -> Iterator[str]:
     yield f"  left out, more than 45 days off: {audit.ageing_left_out}"
     yield f"  empty, and was in calf: {written_share(audit.false_empty)}"
     yield f"  empty, and conceived later or too shortly before to be seen: {audit.conceived_too_late}"
-    yield f"  in calf, and did not calve: {written_share(audit.not_calved)}"
+    yield f"  in calf, and did not calve from it: {written_share(audit.not_calved)}"
     yield f"    of them lost after the scan, as known from a later scan or the farm: {audit.lost}"
+    yield f"    of them calved from a conception after the scan: {audit.conceived_later}"
     yield f"  tell nothing (sold, died, not in the list, rechecks): {audit.unknown}"

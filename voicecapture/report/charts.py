@@ -39,7 +39,7 @@ def charts(herd: HerdFigures, mating_start: date | None) -> list[Chart]:
     """The pictures that the figures allow."""
     pictures = [_results(herd)] if herd.scanned.count else []
     if herd.curve is not None:
-        pictures.append(_calvings(herd))
+        pictures += [_calvings(herd), _calvings_by_day(herd)]
     if mating_start is not None and herd.conceptions_by_week:
         pictures.append(_conceptions(herd, mating_start))
     return pictures
@@ -71,7 +71,7 @@ def _calvings(herd: HerdFigures) -> Chart:
     weeks = herd.curve.weeks
     with matplotlib.rc_context(_STYLE):
         figure, axes = _axes(3.0)
-        days = [week.monday for week in weeks]
+        days = [week.first_on for week in weeks]
         expected = [week.expected for week in weeks]
         below = [max(0.0, week.expected - week.low) for week in weeks]
         above = [max(0.0, week.high - week.expected) for week in weeks]
@@ -82,9 +82,32 @@ def _calvings(herd: HerdFigures) -> Chart:
         axes.set_ylabel("calvings in the week")
         axes.set_xlabel("week from; the lines hold four weeks of five")
         svg = _svg(figure)
-    told = "; ".join(f"{w.monday}: {w.expected:.1f} ({w.low} to {w.high})" for w in weeks)
+    told = "; ".join(f"{w.first_on}: {w.expected:.1f} ({w.low} to {w.high})" for w in weeks)
     alternative = f"Expected calvings in the week from each day, with the 80 % band: {told}."
     return Chart("Expected calvings by week", svg, alternative)
+
+
+def _calvings_by_day(herd: HerdFigures) -> Chart:
+    assert herd.curve is not None
+    days = herd.curve.days
+    with matplotlib.rc_context(_STYLE):
+        figure, axes = _axes(2.2)
+        on = [day.first_on.toordinal() for day in days]
+        low, high = [day.low for day in days], [day.high for day in days]
+        axes.fill_between(on, low, high, color=_BAND, step="mid")
+        axes.plot(on, [day.expected for day in days], color=_INK, linewidth=1.2)
+        every = max(1, len(days) // 8)
+        axes.set_xticks(on[::every], [f"{day.first_on.day} {day.first_on:%b}" for day in days[::every]])
+        axes.set_ylabel("calvings on the day")
+        axes.set_xlabel("the band holds four days of five")
+        svg = _svg(figure)
+    most = max(days, key=lambda day: day.expected)
+    return Chart(
+        "Expected calvings by day",
+        svg,
+        f"Expected calvings on each day from {days[0].first_on} to {days[-1].first_on}, with the 80 % band; most on "
+        f"{most.first_on}: {most.expected:.1f} ({most.low} to {most.high}).",
+    )
 
 
 def _conceptions(herd: HerdFigures, mating_start: date) -> Chart:

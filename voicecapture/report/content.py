@@ -8,6 +8,7 @@ from voicecapture.amend import absences
 from voicecapture.language.phrase import Result
 from voicecapture.reckoning.benchmarks import Benchmark, benchmarks_for
 from voicecapture.reckoning.cow import CowReckoning
+from voicecapture.reckoning.intervals import Share
 from voicecapture.reckoning.measures import (
     HerdFigures,
     herd_figures,
@@ -88,7 +89,7 @@ def make_report(season: Season, settings: ReckoningSettings) -> Report:
     days = ", ".join(day.scanned_on.isoformat() for day in season.days)
     return Report(
         f"Pregnancy scan, {days}",
-        tuple(_figures(herd, year_round)),
+        tuple(_figures(herd, year_round, season.mating_start)),
         tuple(_calving(herd)),
         tuple(table for table in _tables(season, cows) if table.rows),
         herd,
@@ -96,7 +97,7 @@ def make_report(season: Season, settings: ReckoningSettings) -> Report:
     )
 
 
-def _figures(herd: HerdFigures, year_round: YearRoundFigures | None) -> Iterator[Figure]:
+def _figures(herd: HerdFigures, year_round: YearRoundFigures | None, mating_start: date | None) -> Iterator[Figure]:
     yield Figure("scanned", written_share(herd.scanned))
     yield Figure("in calf", written_share(herd.in_calf))
     yield Figure("empty", written_share(herd.empty))
@@ -104,6 +105,7 @@ def _figures(herd: HerdFigures, year_round: YearRoundFigures | None) -> Iterator
     yield Figure("twins, of those in calf", written_share(herd.twins), benchmarks_for("twins"))
     yield Figure("not in calf, of the eligible", written_bounds(herd.not_in_calf), benchmarks_for("not_in_calf"))
     if herd.six_week_in_calf is not None:
+        yield Figure("mating began", f"{mating_start}, as set or by the first mating of the last year")
         yield Figure("three-week in-calf rate", written_bounds(herd.three_week_in_calf))
         yield Figure(
             "six-week in-calf rate", written_bounds(herd.six_week_in_calf), benchmarks_for("six_week_in_calf")
@@ -126,9 +128,10 @@ def _figures(herd: HerdFigures, year_round: YearRoundFigures | None) -> Iterator
             ("not in calf 200 days after calving", "not_in_calf_by_200"),
             ("served within 80 days of calving", "submission_by_80"),
         ):
-            share = getattr(year_round, measure)
-            if share is not None and share.of:
-                yield Figure(name, written_share(share), benchmarks_for(measure))
+            found = getattr(year_round, measure)
+            if found is not None and found.of:
+                text = written_share(found) if isinstance(found, Share) else written_bounds(found)
+                yield Figure(name, text, benchmarks_for(measure))
 
 
 def _calving(herd: HerdFigures) -> Iterator[str]:
@@ -142,7 +145,7 @@ def _calving(herd: HerdFigures) -> Iterator[str]:
         f"nine in ten by {curve.calved_by(0.9)}."
     )
     yield (
-        f"Busiest week: from {busiest.monday}, {busiest.expected:.0f} calvings expected, "
+        f"Busiest week: from {busiest.first_on}, {busiest.expected:.0f} calvings expected, "
         f"{busiest.low} to {busiest.high} in four weeks of five."
     )
     if herd.expected_losses < 0.05:
@@ -252,13 +255,15 @@ def _in_lines(cows: Sequence[str], length: int = 15) -> Iterator[tuple[str]]:
 def _cow(cow: CowReckoning) -> tuple[str, ...]:
     assert cow.last is not None
     entry = cow.last.entry
-    aged = next((s.entry for s in reversed(cow.scans) if written_age(s.entry)), entry)
+    age = written_age(cow.aged.entry) if cow.aged else ""
+    if cow.aged and cow.aged.scanned_on != cow.last.scanned_on:
+        age += f" on {cow.aged.scanned_on}"
     window = cow.calving.window(0.8) if cow.calving else None
     said = [note for note in notes(entry) if note != "twins"]
     return (
         cow.cow,
         written_result(cow.result),
-        written_age(aged) if cow.result is Result.PREGNANT else "",
+        age,
         written_day(cow.last.scanned_on),
         written_conception(cow.conception),
         written_sire(cow.conception),
@@ -271,11 +276,13 @@ def _cow(cow: CowReckoning) -> tuple[str, ...]:
 
 def _day(day: ScanDay) -> tuple[str, ...]:
     signature = day.signature
+    signed = f"by {signature.vet}, {signature.signed_at[:10]}" if signature else "not signed"
+    signed += "" if day.is_as_signed else "; CHANGED since, other than by amendments"
     return (
         written_day(day.scanned_on),
         day.vet,
         str(day.day.counts.scanned),
-        f"by {signature.vet}, {signature.signed_at[:10]}" if signature else "not signed",
+        signed,
         day.digest,
     )
 

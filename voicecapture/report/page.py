@@ -1,7 +1,6 @@
 """The sheet as one HTML page that needs nothing else, and as PDF."""
 
 from collections.abc import Sequence
-from pathlib import Path
 
 from jinja2 import Environment, PackageLoader
 
@@ -27,22 +26,17 @@ def crib_page(sections: Sequence[Section]) -> str:
     return _TEMPLATES.get_template("crib.html.j2").render(sections=sections)
 
 
-def write_pdf(html: str, file: Path) -> None:
-    """Print a page to a PDF file.
+def pdf_page(html: str) -> bytes:
+    """A page printed to PDF.
 
     Raises:
-        RecordError: If the library for it is not installed, or the file cannot be written.
+        RecordError: If the library for it is not installed.
     """
     try:
         from weasyprint import HTML
     except (ImportError, OSError) as error:  # OSError: the package is there, Pango is not
         raise RecordError(
-            f"{file}: PDF needs WeasyPrint and Pango ({error}). Install them with "
+            f"PDF needs WeasyPrint and Pango ({error}). Install them with "
             "pip install 'voicecapture[pdf]' and apt install libpango-1.0-0 libpangoft2-1.0-0, or print the page."
         ) from error
-    data = HTML(string=html).write_pdf()
-    assert data is not None
-    try:
-        file.write_bytes(data)
-    except OSError as error:
-        raise RecordError(f"{file}: cannot be written ({error.strerror}). Name another place.") from error
+    return bytes(HTML(string=html).write_pdf() or b"")

@@ -14,16 +14,17 @@ from typing import Any
 from uuid import uuid4
 
 import soundfile
+from filelock import FileLock, Timeout
 from sqlite_utils import Database
 
 from voicecapture import __version__
 from voicecapture.audio import SAMPLE_RATE_HZ
-from voicecapture.day import Day, Event, ScanKind
+from voicecapture.day import Event, ScanKind
 from voicecapture.errors import RecordError
 from voicecapture.herd import Herd
 from voicecapture.recogniser import Hearing
 from voicecapture.segmenter import Utterance
-from voicecapture.store.rows import animal_columns, event_columns, read_animal, read_event
+from voicecapture.store.rows import animal_columns, event_columns
 from voicecapture.store.schema import SCHEMA
 
 
@@ -33,6 +34,7 @@ class Record:
     def __init__(self, db: Database, path: Path) -> None:
         self.db, self.path = db, path
         self.clips = path.with_name(f"{path.stem}_clips")
+        self._lock = FileLock(f"{path}.lock", timeout=0, thread_local=False)
 
     @classmethod
     def open(cls, path: Path) -> "Record":
@@ -62,14 +64,66 @@ class Record:
             raise
         return cls(db, path)
 
+    @classmethod
+    @contextmanager
+    def reading(cls, path: Path) -> Iterator["Record"]:
+        """A copy of a file in memory, brought up to date there; the file may lie where nothing can be written.
+
+        Raises:
+            RecordError: If there is no such file, it cannot be read, or it has no scan day.
+        """
+        if not path.is_file():
+            raise RecordError(f"{path}: no such file; expected the file of a day or a season. Name an existing file.")
+        with closing(sqlite3.connect(":memory:", isolation_level=None)) as memory:
+            try:
+                with closing(sqlite3.connect(_read_only(path), uri=True)) as connection:
+                    connection.backup(memory)
+                db = Database(memory)
+                check_is_ours(db, path)
+                has_days = "day" in db.table_names()
+                SCHEMA.apply(db)
+            except sqlite3.Error as error:
+                raise RecordError(f"{path}: cannot be read ({error}). Name the file of a day or a season.") from error
+            if not has_days:
+                raise RecordError(f"{path}: no scan day in it. Name the file of a day or a season.")
+            yield cls(db, path)
+
+    @contextmanager
+    def alone(self) -> Iterator[None]:
+        """Keep every other program from changing the file meanwhile; a day that was begun holds it until `close`.
+
+        Events are known by their place in the day: a change made beside the listening would shift those after it.
+
+        Raises:
+            RecordError: If another program holds it.
+        """
+        self._hold()
+        try:
+            yield
+        finally:
+            self._lock.release()
+
+    def _hold(self) -> None:
+        with self.translated("the file could not be kept for this program alone"):
+            try:
+                self._lock.acquire()
+            except Timeout as error:
+                raise RecordError(
+                    f"{self.path}: another program is listening to a day in it or changing it; expected nobody to. "
+                    "End the day first. Nothing was changed."
+                ) from error
+
     def start_day(
         self, herd: Herd, scanned_on: date, kind: ScanKind, herd_file: str, source: str, vet: str = ""
     ) -> int:
         """Begin a day with the herd list as it is now; returns its number in the database.
 
+        Until `close` no other program can change the file.
+
         Raises:
-            RecordError: If it could not be written.
+            RecordError: If it could not be written, or another program holds the file.
         """
+        self._hold()
         with self.translated("the day could not be begun"), self.db.atomic():
             day_id = self.add(
                 "day",
@@ -123,36 +177,10 @@ class Record:
         with self.translated("the last event could not be saved"), self.db.atomic():
             self._add_event(day_id, event)
 
-    def load_day(self, day_id: int) -> Day:
-        """The day as its events left it.
-
-        Raises:
-            RecordError: If there is no such day, or it cannot be read.
-        """
-        with self.translated("the day could not be read"):
-            return self._load_day(day_id)
-
-    def last_day(self) -> int | None:
-        """Number of the day begun last; None if there is none.
-
-        Raises:
-            RecordError: If it cannot be read.
-        """
-        with self.translated("the days could not be read"):
-            (row,) = self.db.query("select max(id) as id from day")
-        return None if row["id"] is None else int(row["id"])
-
     def close(self) -> None:
         """Close the database."""
         self.db.close()
-
-    def _load_day(self, day_id: int) -> Day:
-        rows = list(self.db.query("select * from day where id = ?", [day_id]))
-        if not rows:
-            raise RecordError(f"{self.path}: no day {day_id} in it. Name the file of the day.")
-        animals = self.db.query("select * from animal where day_id = ? order by position", [day_id])
-        events = self.db.query("select * from event where day_id = ? order by number", [day_id])
-        return Day(Herd(map(read_animal, animals)), ScanKind(rows[0]["scan_kind"])).after(*map(read_event, events))
+        self._lock.release(force=True)
 
     @contextmanager
     def translated(self, what: str) -> Iterator[None]:
@@ -196,6 +224,17 @@ class Record:
         return f"{self.clips.name}/{clip.name}"
 
 
+def _read_only(path: Path) -> str:
+    """The address of a file that is only read.
+
+    SQLite keeps what belongs to the file beside it while it is open, and only one who may write tidies that up.
+    """
+    if os.access(path.parent, os.W_OK) and os.access(path, os.W_OK):
+        return f"{path.resolve().as_uri()}?mode=rw"
+    is_settled = not path.with_name(f"{path.name}-wal").exists()
+    return f"{path.resolve().as_uri()}?mode=ro{'&immutable=1' if is_settled else ''}"
+
+
 def check_is_ours(db: Database, path: Path) -> None:
     """Refuse, before anything is written, what another program or a newer version made."""
     applied = {migration.name for migration in SCHEMA.applied(db)}
@@ -204,19 +243,19 @@ def check_is_ours(db: Database, path: Path) -> None:
     if newer:
         raise RecordError(
             f"{path}: made by a newer version of voicecapture ({min(newer)}). Update voicecapture, or name "
-            "another file with --database."
+            "another file."
         )
     # A first start that was cut off may have left the list of migrations, still empty.
     foreign = set(db.table_names()) - {SCHEMA.migrations_table}
     if foreign and not applied:
         raise RecordError(
             f"{path}: a database of another program (table {min(foreign)}); expected one of voicecapture or a new "
-            "file. Name another file with --database."
+            "file. Name another file."
         )
 
 
 def _unusable(path: Path, error: sqlite3.Error) -> RecordError:
-    advice = _advice(error, "Name a writable file with --database")
+    advice = _advice(error, "Name a file that can be written")
     return RecordError(f"{path}: cannot be used as the day's database ({error}). {advice}.")
 
 

@@ -116,3 +116,24 @@ def seasons(db: Database) -> None:
             f"""create trigger day_no_{verb} before {verb} on day
             begin select raise(abort, 'the record is only ever added to'); end"""
         )
+
+
+@SCHEMA()
+def results_of_the_season(db: Database) -> None:
+    """The season's view without findings alone, and with in calf and empty on one day as a recheck."""
+    for statement in (
+        "drop view season_result",
+        "drop view not_seen",
+        """create view season_result as
+            with told as (select r.*, d.scanned_on, d.vet, d.name as day
+                from current_result r join day d on d.id = r.day_id where r.result is not null)
+            select cow, case when exists (select 1 from told a join told b using (cow, scanned_on)
+                    where a.cow = ranked.cow and a.scanned_on = ranked.scanned_on
+                    and a.result = 'pregnant' and b.result = 'empty') then 'recheck' else result end as result,
+                days, crown_rump_mm, twins, findings, recheck_weeks, stage, scanned_on, vet, day
+            from (select *, row_number() over (partition by cow
+                order by scanned_on desc, recorded_at desc, day desc) as place from told) ranked where place = 1""",
+        """create view not_seen as select distinct cow from animal
+            where cow not in (select cow from current_result where result is not null)""",
+    ):
+        db.execute(statement)

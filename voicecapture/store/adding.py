@@ -1,0 +1,203 @@
+"""The days of other files added to a season, from one laptop or several, without losing or doubling anything."""
+
+import os
+import shutil
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+from pathlib import Path
+
+from sqlite_utils import Database
+
+from voicecapture.errors import RecordError
+from voicecapture.store.record import Record
+from voicecapture.store.rows import Row, digest
+from voicecapture.store.season import day_rows
+
+
+@dataclass(frozen=True, slots=True)
+class Added:
+    """What was new in another file, and what is to be told of it."""
+
+    days: int = 0
+    """Days that were not there."""
+    events: int = 0
+    lists: int = 0
+    sounds_missing: int = 0
+    """Utterances whose sound is beside neither file."""
+    not_as_signed: tuple[str, ...] = ()
+    """Dates of days that were changed since they were signed, other than by amendments."""
+    twice: tuple[str, ...] = ()
+    """Cows that were amended in both copies of a day: somebody has to look at what counts now."""
+
+
+def add_days(record: Record, other: Path) -> Added:
+    """Add the days of another file, or what is new in them; all of it or nothing. The other file is only read.
+
+    A day that both files hold must be the same as far as both go; then one of them may go on, or both by amendments.
+
+    Raises:
+        RecordError: If the other file cannot be read, or a day was changed differently in both.
+    """
+    with (
+        Record.reading(other) as source,
+        record.alone(),
+        record.translated("the days could not be added"),
+        record.db.atomic(),
+    ):
+        added = Added()
+        for row in source.db.query("select * from day order by id"):
+            added = _plus(added, _add_day(record, source, row))
+        known = {(r["kind"], r["text"], r["added_at"]) for r in record.db.query("select * from farm_list")}
+        for row in source.db.query("select * from farm_list order by id"):
+            if (row["kind"], row["text"], row["added_at"]) not in known:
+                record.add("farm_list", **_without(row, "id"))
+                added = _plus(added, Added(lists=1))
+        held_starts = {(r["first_on"], r["added_at"]) for r in record.db.query("select * from mating_start")}
+        for row in source.db.query("select * from mating_start order by id"):
+            if (row["first_on"], row["added_at"]) not in held_starts:
+                record.add("mating_start", **_without(row, "id"))
+    return added
+
+
+def _add_day(record: Record, source: Record, row: Row) -> Added:
+    animals, events = day_rows(source.db, row["id"])
+    signed = next(source.db.query("select * from signature where day_id = ?", [row["id"]]), None)
+    held = next(record.db.query("select * from day where name = ?", [row["name"]]), None)
+    held_events: list[Row] = []
+    if held is None:
+        day_id = record.add("day", **_without(row, "id"))
+        for animal in animals:
+            record.add("animal", **{**animal, "day_id": day_id})
+    else:
+        day_id = held["id"]
+        held_animals, held_events = day_rows(record.db, day_id)
+        if digest(held, held_animals, ()) != digest(row, animals, ()):
+            raise _differs(record, source, row)
+    new, twice = _new_events(held_events, events)
+    both = _common(held_events, events)
+    if min(len(held_events), len(events)) > both and not (
+        _are_amendments(held_events[both:])
+        and _are_amendments(events[both:])
+        and (signed is None or signed["events"] <= both or _is_signed(record.db, day_id))
+    ):
+        raise _differs(record, source, row)
+    if held is not None and _is_signed(record.db, day_id) and not _are_amendments(new):
+        raise RecordError(
+            f"{source.path}: the day of {row['scanned_on']} went on after it was signed in {record.path}; "
+            "expected amendments only. Nothing was added. Sign a day when it has ended."
+        )
+    missing = _add_utterances(record, source, row, day_id)
+    for event in new:
+        record.add("event", **_unfiled(event), day_id=day_id)
+    _add_signature(record, source, row, day_id, signed)
+    is_changed = signed is not None and digest(row, animals, events[: signed["events"]]) != signed["digest"]
+    return Added(
+        int(held is None),
+        len(new),
+        0,
+        missing,
+        (row["scanned_on"],) if is_changed else (),
+        tuple(sorted(twice, key=int)),
+    )
+
+
+def _differs(record: Record, source: Record, row: Row) -> RecordError:
+    return RecordError(
+        f"{source.path}: the day of {row['scanned_on']} is in {record.path} too and was changed differently; "
+        "expected one of them to go on where the other ends, or both by amendments. Nothing was added. Keep the copy "
+        "that is meant."
+    )
+
+
+def _common(held: Sequence[Row], events: Sequence[Row]) -> int:
+    """How many events from the first on are the same in two copies of a day."""
+    pairs = zip(held, events, strict=False)
+    return next(
+        (n for n, (one, other) in enumerate(pairs) if _unfiled(one) != _unfiled(other)),
+        min(len(held), len(events)),
+    )
+
+
+def _unfiled(event: Row) -> Row:
+    """An event without what depends on the file that it is in."""
+    return _without(event, "id", "day_id")
+
+
+def _new_events(held: Sequence[Row], events: Sequence[Row]) -> tuple[list[Row], set[str]]:
+    """The events that are not held yet, numbered to follow those that are, and the cows that both copies amended.
+
+    Amendments of another copy are known again by everything but their numbers.
+    """
+    both = _common(held, events)
+    places = {_unnumbered(event): event["number"] for event in held[both:]}
+    numbers = {number: number for number in range(1, both + 1)}
+    new: list[Row] = []
+    for event in events[both:]:
+        place = places.get(_unnumbered(event))
+        numbers[event["number"]] = place or len(held) + len(new) + 1
+        if place is None:
+            named = {name: numbers.get(event[name]) for name in ("number", "replaces", "answers")}
+            new.append({**event, **named})
+    theirs = {event["cow"] for event in new if event["cow"]}
+    of_new = {_unnumbered(event) for event in events[both:]}
+    ours = {event["cow"] for event in held[both:] if event["cow"] and _unnumbered(event) not in of_new}
+    return new, theirs & ours
+
+
+def _unnumbered(event: Row) -> tuple[object, ...]:
+    return tuple(_without(_unfiled(event), "number", "replaces", "answers").values())
+
+
+def _are_amendments(events: Sequence[Row]) -> bool:
+    return all(event["by_whom"] for event in events)
+
+
+def _is_signed(db: Database, day_id: int) -> bool:
+    return bool(list(db.query("select 1 from signature where day_id = ?", [day_id])))
+
+
+def _add_utterances(record: Record, source: Record, row: Row, day_id: int) -> int:
+    """Add the utterances that are new, and copy the sounds that are not there yet; how many are nowhere."""
+    missing = 0
+    held = {u["number"]: u["clip"] for u in record.db.query("select * from utterance where day_id = ?", [day_id])}
+    for utterance in source.db.query("select * from utterance where day_id = ? order by number", [row["id"]]):
+        number = utterance["number"]
+        clip = held.get(number, f"{record.clips.name}/{row['name']}_{number:05d}.flac")
+        missing += not _copy(source.path.parent / utterance["clip"], record.path.parent / clip)
+        if number not in held:
+            record.add("utterance", **{**utterance, "day_id": day_id, "clip": clip})
+    return missing
+
+
+def _copy(sound: Path, to: Path) -> bool:
+    """Copy a sound, whole or not at all, unless it is there; False if it is nowhere."""
+    if to.is_file():
+        return True
+    if not sound.is_file():
+        return False
+    to.parent.mkdir(exist_ok=True)
+    unfinished = to.with_suffix(".part")
+    shutil.copyfile(sound, unfinished)
+    os.replace(unfinished, to)
+    return True
+
+
+def _add_signature(record: Record, source: Record, row: Row, day_id: int, new: Row | None) -> None:
+    held = next(record.db.query("select * from signature where day_id = ?", [day_id]), None)
+    if new is None:
+        return
+    if held is None:
+        record.add("signature", **{**new, "day_id": day_id})
+    elif _without(held, "day_id") != _without(new, "day_id"):
+        raise RecordError(
+            f"{source.path}: the day of {row['scanned_on']} is signed by {new['vet']}, and in {record.path} by "
+            f"{held['vet']}; expected one signature. Nothing was added. Keep the file whose signature is meant."
+        )
+
+
+def _without(row: Row, *names: str) -> Row:
+    return {name: value for name, value in row.items() if name not in names}
+
+
+def _plus(one: Added, other: Added) -> Added:
+    return Added(*(getattr(one, field.name) + getattr(other, field.name) for field in fields(Added)))

@@ -150,7 +150,7 @@ def test_a_wrong_herd_list_is_refused_before_anything_is_written(run: Run, recor
 
 def test_an_unwritable_place_is_one_sentence(run: Run, recording: Path, tmp_path: Path) -> None:
     code, _, errors = run("listen", "--from", recording, "--database", recording / "day.db", "--plain", "--quiet")
-    assert code == 1 and "--database" in sentence(errors)
+    assert code == 1 and "Name a file that can be written" in sentence(errors)
 
 
 @pytest.mark.parametrize(

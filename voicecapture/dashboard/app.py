@@ -7,13 +7,11 @@ cannot break the session.
 import queue
 import threading
 from collections.abc import Callable, Iterable
-from typing import ClassVar
 
-from textual.app import App, SystemCommand
-from textual.binding import Binding, BindingType
+from textual.app import SystemCommand
 from textual.screen import Screen
-from textual.theme import Theme
 
+from voicecapture.dashboard.look import Look
 from voicecapture.dashboard.shed import Shed, ShedScreen
 from voicecapture.day import Day
 from voicecapture.errors import ScreenError
@@ -21,46 +19,13 @@ from voicecapture.update import Update
 
 _EVERY_S = 1 / 30
 """How often the screen looks for updates."""
-_NIGHT = Theme(
-    name="before-dawn",
-    primary="#7f8f86",
-    secondary="#5c6b63",
-    accent="#e8dcc0",
-    success="#8fd18a",
-    warning="#ffbf3c",
-    error="#ff7a66",
-    foreground="#f2efe6",
-    background="#0f1311",
-    surface="#0f1311",
-    panel="#1c2420",
-    dark=True,
-)
-_DAY = Theme(
-    name="daylight",
-    primary="#4d5f55",
-    secondary="#7f8f86",
-    accent="#5a4a1f",
-    success="#1f6b2a",
-    warning="#8f5200",
-    error="#a8201a",
-    foreground="#101512",
-    background="#fbfaf4",
-    surface="#fbfaf4",
-    panel="#e9e6da",
-    dark=False,
-)
 
 
-class Dashboard(App[None]):
+class Dashboard(Look):
     """The screen; it never calls a stage of the listening."""
 
     CSS_PATH = "dashboard.tcss"
     TITLE = "voicecapture"
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("l", "light_or_dark", "light or dark", show=False),
-        Binding("q", "quit", "end the day"),
-        Binding("ctrl+q", "quit", "end the day", show=False, priority=True),
-    ]
 
     def __init__(
         self,
@@ -78,14 +43,11 @@ class Dashboard(App[None]):
             shed: What is shown that no update tells.
         """
         super().__init__()
-        self.HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (120, "-wide")]
-        self.VERTICAL_BREAKPOINTS = [(0, "-low"), (40, "-high")]
         self._run_session, self._stop, self._shed = run_session, stop, shed
         self._screen = ShedScreen(type_line, shed)
         self._updates: queue.SimpleQueue[Update] = queue.SimpleQueue()
         self._session = threading.Thread(target=self._listen, name="session")
         self._failure: Exception | None = None
-        self._fault: Exception | None = None
 
     def run_day(self, headless: bool = False) -> None:
         """Show the day until it has ended.
@@ -107,9 +69,9 @@ class Dashboard(App[None]):
             raise self._failure
         if self.return_code:
             raise ScreenError(
-                f"{self._shed.kept_in}: the day was cut short, because the screen broke ({self._fault!r}); what "
+                f"{self._shed.kept_in}: the day was cut short, because the screen broke ({self.fault!r}); what "
                 "was taken until then is kept. Go on with `voicecapture listen --plain`."
-            ) from self._fault
+            ) from self.fault
 
     def get_default_screen(self) -> Screen[None]:
         """The shed."""
@@ -118,15 +80,11 @@ class Dashboard(App[None]):
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
         """What the command palette offers."""
         yield from super().get_system_commands(screen)
-        yield SystemCommand("Light or dark", "For daylight, or before dawn", self.action_light_or_dark)
         yield SystemCommand("What to say", "Everything that can be said", self._screen.action_sayings)
         yield SystemCommand("Type an entry", "By hand, in the words that are said", self._screen.action_type)
 
     def on_mount(self) -> None:
         """Begin to listen."""
-        self.register_theme(_NIGHT)
-        self.register_theme(_DAY)
-        self.theme = _NIGHT.name
         self._session.start()
         self.set_interval(_EVERY_S, self._take_updates)
 
@@ -150,12 +108,6 @@ class Dashboard(App[None]):
         if has_ended:
             self.exit()
 
-    def _handle_exception(self, error: Exception) -> None:
-        """Textual's own way out of a fault, without its traceback: `run_day` tells it in a sentence."""
-        self._fault = self._fault or error
-        super()._handle_exception(error)
-        self._exit_renderables.clear()
-
     def on_unmount(self) -> None:
         """However the screen is left, the listening ends in order; it must not go on unseen."""
         self._stop.set()
@@ -166,7 +118,3 @@ class Dashboard(App[None]):
             self.exit()
         self._stop.set()
         self.notify("ending the day")
-
-    def action_light_or_dark(self) -> None:
-        """For daylight, or before dawn."""
-        self.theme = _DAY.name if self.current_theme.dark else _NIGHT.name

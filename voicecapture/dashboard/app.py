@@ -7,18 +7,26 @@ cannot break the session.
 import queue
 import threading
 from collections.abc import Callable, Iterable
+from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import SystemCommand
+from textual.binding import Binding, BindingType
 from textual.screen import Screen
 
 from voicecapture.dashboard.look import Look
 from voicecapture.dashboard.shed import Shed, ShedScreen
+from voicecapture.dashboard.watch import Watch
 from voicecapture.day import Day
 from voicecapture.errors import ScreenError
 from voicecapture.update import Update
 
+if TYPE_CHECKING:  # the server is loaded only where it serves
+    from voicecapture.dashboard.web import WebScreen
+
 _EVERY_S = 1 / 30
 """How often the screen looks for updates."""
+_PICTURE_EVERY_S = 0.5
+"""How often it leaves a picture for browsers that watch; one takes about 15 ms."""
 
 
 class Dashboard(Look):
@@ -26,6 +34,7 @@ class Dashboard(Look):
 
     CSS_PATH = "dashboard.tcss"
     TITLE = "voicecapture"
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("w", "watch", "watch in a browser", show=False)]
 
     def __init__(
         self,
@@ -33,6 +42,7 @@ class Dashboard(Look):
         type_line: Callable[[str, Day], None],
         stop: threading.Event,
         shed: Shed,
+        web: "WebScreen | None" = None,
     ) -> None:
         """Make the screen.
 
@@ -41,9 +51,10 @@ class Dashboard(Look):
             type_line: Takes a typed line with the day that was shown when it was typed.
             stop: Set when the user ends the day.
             shed: What is shown that no update tells.
+            web: Where browsers watch.
         """
         super().__init__()
-        self._run_session, self._stop, self._shed = run_session, stop, shed
+        self._run_session, self._stop, self._shed, self._web = run_session, stop, shed, web
         self._screen = ShedScreen(type_line, shed)
         self._updates: queue.SimpleQueue[Update] = queue.SimpleQueue()
         self._session = threading.Thread(target=self._listen, name="session")
@@ -81,12 +92,17 @@ class Dashboard(Look):
         """What the command palette offers."""
         yield from super().get_system_commands(screen)
         yield SystemCommand("What to say", "Everything that can be said", self._screen.action_sayings)
+        if self._web is not None:
+            yield SystemCommand("In a browser", "The address for a phone", self.action_watch)
         yield SystemCommand("Type an entry", "By hand, in the words that are said", self._screen.action_type)
 
     def on_mount(self) -> None:
         """Begin to listen."""
         self._session.start()
         self.set_interval(_EVERY_S, self._take_updates)
+        if self._web is not None:
+            self._pictures = self.set_interval(_PICTURE_EVERY_S, self._leave_picture)
+            self.notify(f"w: where to watch in a browser\n{self._web.url}", timeout=15, markup=False)
 
     def _listen(self) -> None:
         try:
@@ -107,6 +123,21 @@ class Dashboard(Look):
             self._screen.show(level)
         if has_ended:
             self.exit()
+
+    def _leave_picture(self) -> None:
+        """For browsers, while one watches. If it cannot be drawn the day goes on all the same."""
+        if self._web is None or not self._web.is_watched:
+            return
+        try:
+            self._web.show(self.picture())
+        except Exception as error:
+            self._pictures.stop()
+            self.notify(f"no more pictures for browsers ({error!r})", severity="warning", markup=False)
+
+    def action_watch(self) -> None:
+        """Show where to watch in a browser."""
+        if self._web is not None:
+            self.push_screen(Watch(self._web.url))
 
     def on_unmount(self) -> None:
         """However the screen is left, the listening ends in order; it must not go on unseen."""

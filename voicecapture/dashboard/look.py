@@ -1,5 +1,6 @@
 """What every screen has in common: its colours by night and by day, its sizes, how it is left, and how it breaks."""
 
+import re
 from collections.abc import Iterable
 from typing import ClassVar
 
@@ -37,6 +38,12 @@ _DAY = Theme(
     dark=False,
 )
 
+_FONTS_FROM_ELSEWHERE = re.compile(r"@font-face \{.*?\}\s*", re.DOTALL)
+_FONTS = "ui-monospace, Menlo, Consolas, DejaVu Sans Mono, monospace"
+_FRAME = re.compile(r'viewBox="0 0 ([\d.]+) ([\d.]+)"')
+_FRAME_LEFT, _FRAME_TOP, _FRAME_COLUMNS, _FRAME_ROWS = 9, 41, 18, 50
+"""The window that is drawn around a picture of the screen, in its own units."""
+
 
 class Look(App[None]):
     """A screen in the look of the shed."""
@@ -71,6 +78,16 @@ class Look(App[None]):
         super()._handle_exception(error)
         self._exit_renderables.clear()
 
+    def picture(self) -> str:
+        """The screen as it is now: an SVG document that loads nothing from elsewhere, without a window around it."""
+        svg = _FONTS_FROM_ELSEWHERE.sub("", self.export_screenshot(simplify=True))
+        return _FRAME.sub(_without_frame, svg, count=1).replace("Fira Code, monospace", _FONTS, 1)
+
     def action_light_or_dark(self) -> None:
         """For daylight, or before dawn."""
         self.theme = _DAY.name if self.current_theme.dark else _NIGHT.name
+
+
+def _without_frame(view: re.Match[str]) -> str:
+    width, height = float(view[1]) - _FRAME_COLUMNS, float(view[2]) - _FRAME_ROWS
+    return f'viewBox="{_FRAME_LEFT} {_FRAME_TOP} {width:g} {height:g}" width="{width:g}" height="{height:g}"'

@@ -10,6 +10,7 @@ from textual.pilot import Pilot
 from textual.widgets import Static
 
 from voicecapture.dashboard import Dashboard, Shed
+from voicecapture.dashboard.web import WebScreen
 from voicecapture.day import Candidate, Day, Event, EventKind
 from voicecapture.decision import Decision, DecisionSettings, Outcome
 from voicecapture.herd import Animal, Herd
@@ -51,12 +52,23 @@ Seen = Callable[[Dashboard, Pilot[None]], Awaitable[None]]
 class Showing:
     """The screen over some updates, while `seen` looks at it and presses keys."""
 
-    def __init__(self, told: list[Update], seen: Seen, size: tuple[int, int] = (80, 24), key: str = "q") -> None:
+    def __init__(
+        self,
+        told: list[Update],
+        seen: Seen,
+        size: tuple[int, int] = (80, 24),
+        key: str = "q",
+        web: WebScreen | None = None,
+    ) -> None:
         self.told, self.typed = told, list[tuple[str, Day]]()
         self.stop = threading.Event()
         self.was_stopped: list[bool] = []
-        self.app = Dashboard(self.session, lambda line, day: self.typed.append((line, day)), self.stop, SHED)
-        asyncio.run(self.run(seen, size, key))
+        self.app = Dashboard(self.session, lambda line, day: self.typed.append((line, day)), self.stop, SHED, web)
+        try:
+            asyncio.run(self.run(seen, size, key))
+        finally:
+            if web is not None:
+                web.close()
         assert self.was_stopped == [True]
 
     def session(self, show: Callable[[Update], None]) -> Day:

@@ -5,11 +5,13 @@ import sqlite3
 import subprocess
 import sys
 from collections.abc import Callable
+from importlib import import_module
 from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile
+from typer.main import get_group
 
 from tests.fakes import with_pauses
 from voicecapture import __version__, cli
@@ -69,6 +71,25 @@ def test_version(run: Run) -> None:
 def test_every_command_has_a_help_text(run: Run, command: str) -> None:
     code, out, _ = run(*command.split(), "--help")
     assert code == 0 and "Usage" in out
+
+
+def test_every_command_of_the_modules_is_listed_with_its_line_of_help() -> None:
+    modules = dict.fromkeys(module for module, _ in cli.COMMANDS.values())
+    found = {
+        name: (module, command.help)
+        for module in modules
+        for name, command in get_group(import_module(f"voicecapture.cli.{module}").app).commands.items()
+    }
+    assert found == cli.COMMANDS
+
+
+def test_help_lists_every_command_and_loads_none() -> None:
+    code = "import sys; from voicecapture import cli; sys.argv[1:] = ['--help']\ntry: cli.main()\nfinally: " + (
+        "print([name for name in sys.modules if name.startswith('voicecapture.') and 'cli' not in name])"
+    )
+    shown = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True).stdout
+    assert all(f"│ {name} " in shown for name in cli.COMMANDS)
+    assert shown.splitlines()[-1] == "['voicecapture.errors']"
 
 
 @pytest.mark.parametrize("arguments", [("hear",), ("dance",), ("demo", "--speed", "fast")])

@@ -368,3 +368,19 @@ def test_a_second_day_is_listed_after_the_first_and_agrees_with_its_own_clock() 
     opened = Book(Season(days), DecisionSettings(), ReckoningSettings(), {})
     listed: tuple[Item, ...] = items(opened)
     assert [item.cow for item in listed] == ["4", "14"]
+
+
+def test_what_a_change_on_one_day_means_for_another_is_told_though_only_changed_days_are_gone_through() -> None:
+    # Served 39 days before the first day, 60 days in calf fit no service on either.
+    served = Matings((Service("417", date(2027, 1, 1)),))
+    first = scan_day(ON, [taken(in_calf("417", 60), 3.0)], HERD)
+    second = scan_day(date(2027, 3, 23), [taken(in_calf("417", 60), 3.0)], HERD)
+    season = Season((first, second), Herd(Animal(cow) for cow in HERD), served)
+    opened = Book(season, DecisionSettings(), ReckoningSettings(), {}).reckoned()
+    listed = items(opened)
+    assert [item.needs for item in listed] == [(), (Need.MISFIT,)]
+    moved = amend.settled(second.day, 1, second.events[0], in_calf("608", 60), BY)
+    after = opened.after(second.name, [moved], "2027-03-23T12:00:00.000+00:00")
+    again = items(after, opened, listed)
+    assert again == items(after)
+    assert again[0].needs == (Need.MISFIT,)

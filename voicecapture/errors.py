@@ -6,7 +6,8 @@
     ├── GrammarError    a file in grammars/, or a settings file, cannot be used
     ├── ModelError      a speech model is missing, broken or unsafe
     ├── RecordError     the day's database cannot be opened or written
-    └── ScreenError     the screen broke while a day was going on
+    ├── ScreenError     the screen broke while a day was going on
+    └── WebError        the screen cannot be shown in a browser
 
 A misheard word is not an error: it is a decision to ask. An error's message has the form
 "where: what was found; what was expected. What to do."
@@ -39,3 +40,7 @@ class RecordError(VoiceCaptureError):
 
 class ScreenError(VoiceCaptureError):
     """The screen broke while a day was going on; what was taken is kept."""
+
+
+class WebError(VoiceCaptureError):
+    """The screen cannot be shown in a browser at the address that was named."""

@@ -6,6 +6,7 @@ The record is only looked at here; `amend.py` makes the events that change it.
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from itertools import groupby
 
 from voicecapture.amend import absences
 from voicecapture.day import Candidate, Day, Event, EventKind
@@ -159,22 +160,34 @@ def unseen(book: Book) -> list[tuple[str, str]]:
 # ---- what needs a person -------------------------------------------------------------------------
 
 
-def items(book: Book) -> tuple[Item, ...]:
+def items(book: Book, was: Book | None = None, listed: Iterable[Item] = ()) -> tuple[Item, ...]:
     """Everything that happened, in the order of the days and of their clocks.
 
     What the desk itself added is listed where it counts; what it only noted is not.
+
+    Args:
+        book: As it stands.
+        was: As it stood before. A day that has stayed the same is not gone through again.
+        listed: Everything that had happened then.
     """
-    alerts = _alerts(book)
-    listed: list[Item] = []
+    alerts, old_alerts = _alerts(book), _alerts(was) if was else {}
+    old_days = {day.name: day for day in was.season.days} if was else {}
+    found = {name: list(group) for name, group in groupby(listed, key=lambda item: item.day)}
     for day in book.season.days:
-        facts = _Facts.of(day)
-        found = [
-            _item(book, day, number, event, facts, alerts)
-            for number, event in enumerate(day.events, 1)
-            if not event.by or number in facts.counting or number in day.day.questions
-        ]
-        listed += sorted(found, key=lambda item: (item.event.at_s, item.number))
-    return tuple(listed)
+        told = alerts.get(day.name, {})
+        if old_days.get(day.name) is not day or old_alerts.get(day.name, {}) != told:
+            found[day.name] = _items_of(book, day, told)
+    return tuple(item for day in book.season.days for item in found.get(day.name, ()))
+
+
+def _items_of(book: Book, day: ScanDay, alerts: Mapping[int, tuple[Alert, ...]]) -> list[Item]:
+    facts = _Facts.of(day)
+    found = [
+        _item(book, day, number, event, facts, alerts.get(number, ()))
+        for number, event in enumerate(day.events, 1)
+        if not event.by or number in facts.counting or number in day.day.questions
+    ]
+    return sorted(found, key=lambda item: (item.event.at_s, item.number))
 
 
 def _cows_of(event: Event) -> tuple[str, ...]:
@@ -225,20 +238,13 @@ class _Facts:
         return cls(counting, looked_at, earlier)
 
 
-def _item(
-    book: Book,
-    day: ScanDay,
-    number: int,
-    event: Event,
-    facts: _Facts,
-    alerts: Mapping[tuple[str, int], tuple[Alert, ...]],
-) -> Item:
+def _item(book: Book, day: ScanDay, number: int, event: Event, facts: _Facts, alerts: Sequence[Alert]) -> Item:
     if number in day.day.questions:
         return Item(day.name, number, event, State.OPEN, (Need.QUESTION,), event.reason)
     if number in facts.counting:
         if number in facts.looked_at:
             return Item(day.name, number, event, State.COUNTS)
-        needs, whys = _doubts(book, number, event, facts, alerts.get((day.name, number), ()))
+        needs, whys = _doubts(book, number, event, facts, alerts)
         return Item(day.name, number, event, State.COUNTS, needs, "; ".join(whys))
     if event.kind in (EventKind.ACCEPTED, EventKind.QUESTION):
         return Item(day.name, number, event, State.CHANGED)
@@ -275,9 +281,13 @@ def _doubts(
     return tuple(sorted(found, key=_RANK.__getitem__)), list(found.values())
 
 
-def _alerts(book: Book) -> dict[tuple[str, int], tuple[Alert, ...]]:
+def _alerts(book: Book) -> dict[str, dict[int, tuple[Alert, ...]]]:
     """What does not fit, by the day and event of the cow's last scan."""
-    return {(c.last.day, c.last.event): c.alerts for c in book.cows.values() if c.alerts and c.last is not None}
+    found: dict[str, dict[int, tuple[Alert, ...]]] = {}
+    for cow in book.cows.values():
+        if cow.alerts and cow.last is not None:
+            found.setdefault(cow.last.day, {})[cow.last.event] = cow.alerts
+    return found
 
 
 # ---- order and search ----------------------------------------------------------------------------
@@ -295,8 +305,9 @@ def arranged(
         search: Words, each of which an item must have in its cow number, entry, words or need; a number finds a cow.
         otherwise: Day and number of what was heard otherwise when it was heard again.
     """
-    words = search.lower().split()
-    kept = [i for i in listed if _is_shown(i, show, otherwise) and all(_has(i, word) for word in words)]
+    kept = list(listed) if show is Show.EVERYTHING else [i for i in listed if _is_shown(i, show, otherwise)]
+    for word in search.lower().split():
+        kept = [item for item in kept if _has(item, word)]
     match order:
         case Order.NEED:
             return sorted(kept, key=_urgency)
@@ -312,10 +323,7 @@ def to_settle(listed: Iterable[Item]) -> int:
 
 
 def _urgency(item: Item) -> int:
-    if item.needs:
-        return _RANK[item.needs[0]]
-    is_talk = item.event.kind is EventKind.IGNORED
-    return len(_RANK) + is_talk
+    return _RANK[item.needs[0]] if item.needs else len(_RANK) + (item.event.kind is EventKind.IGNORED)
 
 
 def _is_shown(item: Item, show: Show, otherwise: frozenset[tuple[str, int]]) -> bool:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable
 from datetime import UTC, date, datetime
 from functools import partial
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import platformdirs
 import typer
@@ -32,6 +32,8 @@ from voicecapture.cli.options import (
     ModelOption,
     PlainOption,
     SettingsOption,
+    WebAtOption,
+    WebOption,
 )
 from voicecapture.day import Day
 from voicecapture.ear import Ear, Heard
@@ -56,6 +58,9 @@ from voicecapture.update import Update
 from voicecapture.voice_check import PHRASES, summary
 from voicecapture.voice_check import check as voice_check
 
+if TYPE_CHECKING:
+    from voicecapture.dashboard.web import WebScreen
+
 app = typer.Typer()
 
 
@@ -64,6 +69,8 @@ def demo_command(
     plain: PlainOption = False,
     speed: Annotated[float, typer.Option(min=0.5, max=1000, help="Times real speed.")] = 6.0,
     database: DatabaseOption = None,
+    web: WebOption = False,
+    web_at: WebAtOption = None,
 ) -> None:
     """Hear the demo morning: 60 cows of Alder Bank, an invented farm, from a recording."""
     herd = read_herd(demo.HERD)
@@ -83,6 +90,7 @@ def demo_command(
         matings=None,
         vet="",
         is_live=False,
+        web=_serve(web, web_at, plain),
     )
 
 
@@ -138,6 +146,8 @@ def listen(
     plain: PlainOption = False,
     engine: EngineOption = "listener",
     model: ModelOption = None,
+    web: WebOption = False,
+    web_at: WebAtOption = None,
 ) -> None:
     """Listen to a scan day at the microphone, and keep the record."""
     if devices:
@@ -165,6 +175,7 @@ def listen(
         matings=matings,
         vet=vet,
         is_live=recording is None,
+        web=_serve(web, web_at, plain),
     )
 
 
@@ -184,6 +195,7 @@ def _run_day(
     matings: Path | None,
     vet: str,
     is_live: bool,
+    web: "WebScreen | None",
 ) -> None:
     """Run one day to its end and print its sheet."""
     grammar = load_grammar(practice_findings=settings.findings)
@@ -200,7 +212,8 @@ def _run_day(
     stop = threading.Event()
     lost: AudioError | None = None
     try:
-        if plain or not sys.stdout.isatty():
+        is_seen = sys.stdout.isatty()
+        if plain or (web is None and not is_seen):
             _run_plainly(lambda show: session.run(chunks, show, stop), stop)
         else:
             # The screen is loaded only where there is one.
@@ -209,13 +222,17 @@ def _run_day(
             shed = Shed(source, path, settings.decision, settings.break_after_minutes, crib(grammar))
             run = partial(session.run, chunks, stop=stop, stays_open=is_live)
             try:
-                Dashboard(run, session.type, stop, shed).run_day()
+                if not is_seen:
+                    _end_in_order_at_ctrl_c(stop)
+                Dashboard(run, session.type, stop, shed, web).run_day(headless=not is_seen)
             except AudioError as error:
                 lost = error  # the day went on by hand, and has its sheet
         season = read_season(record, day_id)
     finally:
         speaker.close()
         record.close()
+        if web is not None:
+            web.close()
     typer.echo("\n".join(text_report(make_report(season, settings.reckoning))))
     typer.echo(f"\nThe day is kept in {path}")
     if lost is not None:
@@ -230,9 +247,27 @@ def _run_plainly(run: Callable[[Callable[[Update], None]], Day], stop: threading
         if line:
             typer.echo(line)
 
-    # The first Ctrl-C ends the day in order: what is being said is still kept, and the sheet follows.
-    signal.signal(signal.SIGINT, lambda *_: stop.set())
+    _end_in_order_at_ctrl_c(stop)
     run(show)
+
+
+def _end_in_order_at_ctrl_c(stop: threading.Event) -> None:
+    """What is being said is still kept, and the sheet follows."""
+    signal.signal(signal.SIGINT, lambda *_: stop.set())
+
+
+def _serve(is_wanted: bool, address: str | None, plain: bool) -> "WebScreen | None":
+    """Begin to show the screen in browsers, if that is wanted."""
+    if not is_wanted and address is None:
+        return None
+    if plain:
+        raise typer.BadParameter("there is no screen to show with --plain", param_hint="--web")
+    # The server is loaded only where it serves.
+    from voicecapture.dashboard.web import LOOPBACK, WebScreen
+
+    web = WebScreen(address or LOOPBACK)
+    typer.echo(f"In a browser: {web.url}")
+    return web
 
 
 def _new_database() -> Path:

@@ -34,6 +34,9 @@ def review(
         raise ModelError(f"--engine {engine}: unknown; expected {', '.join(ENGINES)}. Name one of these.")
     if not database.is_file():
         raise RecordError(f"{database}: no such file; expected the file of a day or a season. Name an existing file.")
+    # What is loaded now stays until the end. Looking through it for garbage made the start a fifth longer, and was
+    # seen to hold up a key by 0.2 s.
+    gc.disable()
     # The screen is loaded only where there is one.
     from voicecapture.desk.app import DeskApp
     from voicecapture.desk.player import CardPlayer
@@ -51,8 +54,8 @@ def review(
             partial(make_recogniser, engine, model),
         )
         sitting = Sitting(Desk(by.strip(), practice, read, clips, keep, load))
-        # What is loaded now stays until the end: looking through it for garbage was seen to hold up a key by 0.2 s.
         gc.freeze()
+        gc.enable()
         DeskApp(sitting, CardPlayer()).sit()
     finally:
         record.close()

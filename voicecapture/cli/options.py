@@ -18,4 +18,9 @@ PlainOption = Annotated[bool, typer.Option("--plain", help="Plain lines instead 
 MatingsOption = Annotated[
     Path | None, typer.Option("--matings", help="Mating list, a CSV file of services and bull periods.")
 ]
+WebOption = Annotated[bool, typer.Option("--web", help="Show the screen in a browser on this machine too.")]
+WebAtOption = Annotated[
+    str | None,
+    typer.Option(metavar="ADDRESS[:PORT]", help="Show it at this address, to phones that have the token too."),
+]
 DatabaseArgument = Annotated[Path, typer.Argument(metavar="DATABASE", help="A file of a day or a season.")]

@@ -7,60 +7,34 @@ cannot break the session.
 import queue
 import threading
 from collections.abc import Callable, Iterable
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
-from textual.app import App, SystemCommand
+from textual.app import SystemCommand
 from textual.binding import Binding, BindingType
 from textual.screen import Screen
-from textual.theme import Theme
 
+from voicecapture.dashboard.look import Look
 from voicecapture.dashboard.shed import Shed, ShedScreen
+from voicecapture.dashboard.watch import Watch
 from voicecapture.day import Day
 from voicecapture.errors import ScreenError
 from voicecapture.update import Update
 
+if TYPE_CHECKING:  # the server is loaded only where it serves
+    from voicecapture.dashboard.web import WebScreen
+
 _EVERY_S = 1 / 30
 """How often the screen looks for updates."""
-_NIGHT = Theme(
-    name="before-dawn",
-    primary="#7f8f86",
-    secondary="#5c6b63",
-    accent="#e8dcc0",
-    success="#8fd18a",
-    warning="#ffbf3c",
-    error="#ff7a66",
-    foreground="#f2efe6",
-    background="#0f1311",
-    surface="#0f1311",
-    panel="#1c2420",
-    dark=True,
-)
-_DAY = Theme(
-    name="daylight",
-    primary="#4d5f55",
-    secondary="#7f8f86",
-    accent="#5a4a1f",
-    success="#1f6b2a",
-    warning="#8f5200",
-    error="#a8201a",
-    foreground="#101512",
-    background="#fbfaf4",
-    surface="#fbfaf4",
-    panel="#e9e6da",
-    dark=False,
-)
+_PICTURE_EVERY_S = 0.5
+"""How often it leaves a picture for browsers that watch; one takes about 15 ms."""
 
 
-class Dashboard(App[None]):
+class Dashboard(Look):
     """The screen; it never calls a stage of the listening."""
 
     CSS_PATH = "dashboard.tcss"
     TITLE = "voicecapture"
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("l", "light_or_dark", "light or dark", show=False),
-        Binding("q", "quit", "end the day"),
-        Binding("ctrl+q", "quit", "end the day", show=False, priority=True),
-    ]
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("w", "watch", "watch in a browser", show=False)]
 
     def __init__(
         self,
@@ -68,6 +42,7 @@ class Dashboard(App[None]):
         type_line: Callable[[str, Day], None],
         stop: threading.Event,
         shed: Shed,
+        web: "WebScreen | None" = None,
     ) -> None:
         """Make the screen.
 
@@ -76,16 +51,14 @@ class Dashboard(App[None]):
             type_line: Takes a typed line with the day that was shown when it was typed.
             stop: Set when the user ends the day.
             shed: What is shown that no update tells.
+            web: Where browsers watch.
         """
         super().__init__()
-        self.HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (120, "-wide")]
-        self.VERTICAL_BREAKPOINTS = [(0, "-low"), (40, "-high")]
-        self._run_session, self._stop, self._shed = run_session, stop, shed
+        self._run_session, self._stop, self._shed, self._web = run_session, stop, shed, web
         self._screen = ShedScreen(type_line, shed)
         self._updates: queue.SimpleQueue[Update] = queue.SimpleQueue()
         self._session = threading.Thread(target=self._listen, name="session")
         self._failure: Exception | None = None
-        self._fault: Exception | None = None
 
     def run_day(self, headless: bool = False) -> None:
         """Show the day until it has ended.
@@ -107,9 +80,9 @@ class Dashboard(App[None]):
             raise self._failure
         if self.return_code:
             raise ScreenError(
-                f"{self._shed.kept_in}: the day was cut short, because the screen broke ({self._fault!r}); what "
+                f"{self._shed.kept_in}: the day was cut short, because the screen broke ({self.fault!r}); what "
                 "was taken until then is kept. Go on with `voicecapture listen --plain`."
-            ) from self._fault
+            ) from self.fault
 
     def get_default_screen(self) -> Screen[None]:
         """The shed."""
@@ -118,17 +91,18 @@ class Dashboard(App[None]):
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
         """What the command palette offers."""
         yield from super().get_system_commands(screen)
-        yield SystemCommand("Light or dark", "For daylight, or before dawn", self.action_light_or_dark)
         yield SystemCommand("What to say", "Everything that can be said", self._screen.action_sayings)
+        if self._web is not None:
+            yield SystemCommand("In a browser", "The address for a phone", self.action_watch)
         yield SystemCommand("Type an entry", "By hand, in the words that are said", self._screen.action_type)
 
     def on_mount(self) -> None:
         """Begin to listen."""
-        self.register_theme(_NIGHT)
-        self.register_theme(_DAY)
-        self.theme = _NIGHT.name
         self._session.start()
         self.set_interval(_EVERY_S, self._take_updates)
+        if self._web is not None:
+            self._pictures = self.set_interval(_PICTURE_EVERY_S, self._leave_picture)
+            self.notify(f"w: where to watch in a browser\n{self._web.url}", timeout=15, markup=False)
 
     def _listen(self) -> None:
         try:
@@ -150,11 +124,20 @@ class Dashboard(App[None]):
         if has_ended:
             self.exit()
 
-    def _handle_exception(self, error: Exception) -> None:
-        """Textual's own way out of a fault, without its traceback: `run_day` tells it in a sentence."""
-        self._fault = self._fault or error
-        super()._handle_exception(error)
-        self._exit_renderables.clear()
+    def _leave_picture(self) -> None:
+        """For browsers, while one watches. If it cannot be drawn the day goes on all the same."""
+        if self._web is None or not self._web.is_watched:
+            return
+        try:
+            self._web.show(self.picture())
+        except Exception as error:
+            self._pictures.stop()
+            self.notify(f"no more pictures for browsers ({error!r})", severity="warning", markup=False)
+
+    def action_watch(self) -> None:
+        """Show where to watch in a browser."""
+        if self._web is not None:
+            self.push_screen(Watch(self._web.url))
 
     def on_unmount(self) -> None:
         """However the screen is left, the listening ends in order; it must not go on unseen."""
@@ -166,7 +149,3 @@ class Dashboard(App[None]):
             self.exit()
         self._stop.set()
         self.notify("ending the day")
-
-    def action_light_or_dark(self) -> None:
-        """For daylight, or before dawn."""
-        self.theme = _DAY.name if self.current_theme.dark else _NIGHT.name

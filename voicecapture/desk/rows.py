@@ -13,7 +13,6 @@ from rich.text import Text
 from textual import events
 from textual.binding import Binding, BindingType
 from textual.geometry import Region, Size
-from textual.message import Message
 from textual.reactive import reactive
 from textual.scroll_view import ScrollView
 from textual.strip import Strip
@@ -49,10 +48,7 @@ class Rows(ScrollView, can_focus=True):
     COMPONENT_CLASSES: ClassVar[set[str]] = {"rows--cursor", "rows--needed", "rows--label"}
 
     cursor = reactive(0, init=False, repaint=False)
-    """The chosen row, from 0."""
-
-    class Chosen(Message):
-        """Another row was chosen, or the rows are others."""
+    """The chosen row, from 0. Who watches it is told when the user chooses another."""
 
     def __init__(self, line: Callable[[int, int], Parts], id: str, has_cursor: bool = True) -> None:
         """Make an empty list.
@@ -73,7 +69,6 @@ class Rows(ScrollView, can_focus=True):
         self.refresh()
         if self._has_cursor:
             self._follow()
-            self.post_message(self.Chosen())
 
     def render_line(self, y: int) -> Strip:
         """See `ScrollView`."""
@@ -109,7 +104,6 @@ class Rows(ScrollView, can_focus=True):
         if round(self.scroll_y) == top:
             # Nothing moved: only two rows look different.
             self.refresh(*(Region(0, number - top, self.size.width, 1) for number in (was, now)))
-        self.post_message(self.Chosen())
 
     def on_click(self, event: events.Click) -> None:
         """Choose the row under the pointer."""

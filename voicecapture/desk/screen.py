@@ -88,6 +88,8 @@ class DeskScreen(Screen[None]):
         for line, hints in zip(self.query(KeyHints), _HINTS, strict=True):
             line.show(hints)
         self.query_one("#about").can_focus = False
+        # Both lists change before either is painted.
+        self.watch(self._rows, "cursor", self._show_about, init=False)
         self._arrange(0)
         self._rows.focus()
         self.call_after_refresh(self._reckon)
@@ -126,36 +128,31 @@ class DeskScreen(Screen[None]):
         cursor = self._rows.cursor
         return self._shown[cursor] if cursor < len(self._shown) else None
 
-    def _arrange(self, cursor: int) -> None:
-        """Show the list anew with the cursor there."""
+    def _arrange(self, cursor: int, followed: Item | None = None) -> None:
+        """Show the list anew with the cursor there, or on an item, if that is still shown."""
         sitting = self._sitting
         self._shown = arranged(sitting.items, self._by, self._showing, self._search, sitting.otherwise())
+        if followed is not None:
+            key = (followed.day, followed.number)
+            cursor = next((n for n, item in enumerate(self._shown) if (item.day, item.number) == key), cursor)
         self._rows.show(len(self._shown), cursor)
         unsaid = sum(not why for _, why in sitting.unseen)
         shown = f"{len(self._shown)} shown: {self._showing}, by {self._by}"
         self.query_one("#head", Lines).put(
             f"{sitting.left} to settle, {unsaid} cows not seen   {shown}   {sitting.desk.by}"
         )
+        self._show_about()
 
     def _arrange_after(self, is_followed: bool) -> None:
         """Show the list anew; the cursor stays on its item, or on its row, where the next item now stands."""
-        chosen, cursor = self._item, self._rows.cursor
-        self._arrange(cursor)
-        if is_followed and chosen is not None:
-            key = (chosen.day, chosen.number)
-            place = next((n for n, item in enumerate(self._shown) if (item.day, item.number) == key), cursor)
-            self._rows.show(len(self._shown), place)
-
-    def on_rows_chosen(self, chosen: Rows.Chosen) -> None:
-        """Show everything about the chosen item."""
-        chosen.stop()
-        self._show_about()
+        self._arrange(self._rows.cursor, self._item if is_followed else None)
 
     def on_resize(self) -> None:
         """Its lines are as long as there is room."""
         self.call_after_refresh(self._show_about)
 
     def _show_about(self) -> None:
+        """Show everything about the chosen item."""
         item, about = self._item, self.query_one("#about", Rows)
         lines = detail(self._sitting, item) if item is not None else [("", "nothing to show")]
         self._about = wrapped(lines, about.size.width)

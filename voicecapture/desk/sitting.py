@@ -70,8 +70,14 @@ class Sitting:
         self.clips = {day.name: self.desk.clips(day.name) for day in season.days}
         self._set(Book(season, self.desk.settings.decision, self.desk.settings.reckoning, {}))
 
-    def _set(self, book: Book) -> None:
-        self.book, self.items = book, items(book)
+    def _set(self, book: Book, was: Book | None = None) -> None:
+        self.items: tuple[Item, ...] = items(book, was, self.items if was is not None else ())
+        """Everything that happened."""
+        self.book = book
+        self.left = to_settle(self.items)
+        """Items that need a person."""
+        self.unseen = unseen(book)
+        """Cows without a result, and why if somebody said it."""
 
     def reckon(self) -> None:
         """Reckon every cow, so that what does not fit shows."""
@@ -81,7 +87,7 @@ class Sitting:
         """Take what was reckoned elsewhere; False if the record has changed since."""
         if of is not self.book:
             return False
-        self._set(reckoned)
+        self._set(reckoned, of)
         return True
 
     @cached_property
@@ -95,16 +101,6 @@ class Sitting:
         return self.desk.recogniser()
 
     # ---- what is left ----------------------------------------------------------------------------
-
-    @property
-    def left(self) -> int:
-        """Items that need a person."""
-        return to_settle(self.items)
-
-    @property
-    def unseen(self) -> list[tuple[str, str]]:
-        """Cows without a result, and why if somebody said it."""
-        return unseen(self.book)
 
     def otherwise(self) -> frozenset[tuple[str, int]]:
         """What was heard otherwise when it was heard again."""
@@ -181,7 +177,7 @@ class Sitting:
             self._open(self.desk.read())
             self.reckon()
             raise
-        self._set(self.book.after(name, events, now()))
+        self._set(self.book.after(name, events, now()), self.book)
 
     # ---- checks and hearing ----------------------------------------------------------------------
 

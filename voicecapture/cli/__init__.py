@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from voicecapture import __version__
-from voicecapture.cli import day, desk, farm, season, tools
+from voicecapture.cli import day, desk, farm, new, season, tools
 from voicecapture.errors import VoiceCaptureError
 
 app = typer.Typer(
@@ -18,7 +18,7 @@ app = typer.Typer(
     add_completion=False,
     pretty_exceptions_enable=False,
 )
-for part in (day, desk, season, farm, tools):
+for part in (new, day, desk, season, farm, tools):
     app.add_typer(part.app)
 
 

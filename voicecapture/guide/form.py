@@ -74,6 +74,7 @@ class FormScreen(Screen[None]):
         super().__init__()
         self._sources, self._no_source, self._today, self._bars = sources, no_source, today, bars
         self._start, self._typed = start, typed
+        self._shown = ""
         self._rehearsal: Rehearsal | None = None
         self._told: queue.SimpleQueue[Told] = queue.SimpleQueue()
 
@@ -106,7 +107,7 @@ class FormScreen(Screen[None]):
         return Horizontal(
             Static(name, classes="label"),
             widget,
-            Static("", id=f"{widget.id}-remark", classes="remark", markup=False),
+            Lines(f"{widget.id}-remark"),
             classes="row",
         )
 
@@ -206,7 +207,10 @@ class FormScreen(Screen[None]):
         panel = self.query_one("#about")
         panel.display = not is_microphone or not self._sources
         panel.border_title = self._at.lower() if is_microphone else str(Field[self._at]) if self._at else ""
-        self.query_one("#understood", Static).update(self._about())
+        told = self._about()
+        if told != self._shown:
+            self._shown = told
+            self.query_one("#understood", Static).update(told)
         self._show_needed()
         self._hint()
 
@@ -233,8 +237,8 @@ class FormScreen(Screen[None]):
         line.set_class(bool(parts), "missing")
 
     def _remark(self, row: str, found: Remark) -> None:
-        place = self.query_one(f"#{row}-remark", Static)
-        place.update(f"{found.sign} {found.words}", layout=False)
+        place = self.query_one(f"#{row}-remark", Lines)
+        place.put(f"{found.sign} {found.words}")
         place.set_class(found.sign in (Sign.WRONG, Sign.NEEDED, Sign.ODD), "wanting")
 
     def _hint(self) -> None:

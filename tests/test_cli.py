@@ -19,7 +19,20 @@ from voicecapture import __version__, cli
 Run = Callable[..., tuple[int, str, str]]
 
 COMMANDS = (
-    *("demo", "listen", "review", "check", "hear", "herd check", "visit", "model add", "words", "doctor", "bench"),
+    *(
+        "demo",
+        "new",
+        "listen",
+        "review",
+        "check",
+        "hear",
+        "herd check",
+        "visit",
+        "model add",
+        "words",
+        "doctor",
+        "bench",
+    ),
     *("report", "export", "sign", "amend", "verify", "season add", "season records", "season outcomes"),
 )
 

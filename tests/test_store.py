@@ -1,5 +1,6 @@
 """The record: closed and opened again before anything is believed."""
 
+import json
 import sqlite3
 from datetime import date
 from pathlib import Path
@@ -18,6 +19,7 @@ from voicecapture.language.phrase import Entry, Result, Stage
 from voicecapture.recogniser import Hearing
 from voicecapture.segmenter import Utterance
 from voicecapture.store.record import Record
+from voicecapture.verdict import Said, VoiceCheck
 
 HERD = Herd([Animal("417", "826000000000417", "Ayrshire", date(2026, 12, 1)), Animal("0042")])
 UTTERANCE = Utterance(np.linspace(-0.5, 0.5, 1600, dtype=np.float32), 1.0, 1.1, 20.0)
@@ -243,3 +245,36 @@ def test_a_file_that_is_no_database_is_left_alone(tmp_path: Path) -> None:
     with pytest.raises(RecordError, match="cannot be used"):
         Record.open(path)
     assert path.read_text().startswith("muddy notebook")
+
+
+def test_a_voice_check_is_kept_with_its_day_and_never_changed(tmp_path: Path) -> None:
+    record, day_id = new_day(tmp_path / "day.db")
+    right, wrong = (
+        Said("five, recheck", "five recheck", True, True, 20.0, -20.0),
+        Said("sixty, dry", "", False, False),
+    )
+    record.keep_voice_check(day_id, VoiceCheck((right, wrong), "2027-02-09T05:30:00.000+00:00"))
+    record.close()
+    with sqlite3.connect(tmp_path / "day.db") as reader:
+        reader.row_factory = sqlite3.Row
+        (row,) = map(dict, reader.execute("select * from voice_check"))
+        said = json.loads(row.pop("said"))
+        assert row == {
+            "id": 1,
+            "day_id": day_id,
+            "checked_at": "2027-02-09T05:30:00.000+00:00",
+            "lines": 2,
+            "heard_right": 1,
+            "taken": 1,
+            "taken_wrong": 0,
+            "passed_over": 1,
+            "snr_db": 20.0,
+            "verdict": "do not rely on it today",
+        }
+        assert [(line["phrase"], line["heard"]) for line in said] == [
+            ("five, recheck", "five recheck"),
+            ("sixty, dry", ""),
+        ]
+        for change in ("update voice_check set verdict = 'fit to use'", "delete from voice_check"):
+            with pytest.raises(sqlite3.IntegrityError, match="only ever added to"):
+                reader.execute(change)

@@ -7,13 +7,14 @@ import pytest
 import soundfile
 from typer.testing import CliRunner
 
-from tests.fakes import in_chunks, with_pauses
+from tests.fakes import ScriptedRecogniser, in_chunks, with_pauses
 from voicecapture.cli import app
 from voicecapture.language.grammar import Grammar, load_grammar
 from voicecapture.language.phrase import Result
 from voicecapture.recogniser.listener import Listener
 from voicecapture.settings import Settings
-from voicecapture.voice_check import PHRASES, Said, check, meaning, summary
+from voicecapture.verdict import LINES, Said
+from voicecapture.voice_check import PHRASES, check, meaning
 
 NUMBER_WORDS = {
     *(
@@ -46,7 +47,7 @@ def test_the_phrases_hold_every_number_word_and_every_result(grammar: Grammar) -
     words = {word for phrase in PHRASES for word in phrase.replace(",", "").split()}
     assert words >= NUMBER_WORDS
     assert {meaning(phrase, grammar).result for phrase in PHRASES} == set(Result)
-    assert len(PHRASES) == 20
+    assert len(PHRASES) == LINES == 20
 
 
 def test_every_phrase_is_a_whole_entry_in_the_grammar(grammar: Grammar) -> None:
@@ -62,26 +63,38 @@ def test_a_spoken_check_is_compared_phrase_by_phrase(grammar: Grammar) -> None:
     assert prompts == [1, 2, 3, 4]
 
 
-def _said(is_right: bool = True, is_taken: bool = True, is_clipped: bool = False) -> Said:
-    return Said("five, recheck", "nine recheck", is_right, is_taken, 20.0, is_clipped)
+def _checked(grammar: Grammar, *words: str) -> tuple[list[Said], list[int]]:
+    sound = with_pauses(1.0, *(part for _ in words for part in ("five.", 1.5)))
+    prompts: list[int] = []
+    hears = ScriptedRecogniser([None if w == "talk" else meaning(w, grammar) for w in words])
+    return list(check(in_chunks(sound), grammar, hears, Settings(), lambda n, _: prompts.append(n))), prompts
 
 
-def test_a_check_without_a_mistake_is_good_to_go() -> None:
-    assert summary([_said()] * 20)[-1] == "Good to go."
+def test_a_line_that_is_passed_over_is_asked_for_again(grammar: Grammar) -> None:
+    said, prompts = _checked(grammar, "talk", "talk", PHRASES[0])
+    assert [s.is_right for s in said] == [True]
+    assert prompts == [1, 1, 1, 2]
 
 
-def test_a_phrase_taken_wrong_is_named_and_warned_of() -> None:
-    lines = summary([_said()] * 19 + [_said(is_right=False)])
-    assert 'Taken wrong: "five, recheck" was heard as "nine recheck".' in lines
-    assert "Do not rely" in lines[-1]
+def test_a_line_that_is_passed_over_three_times_is_lost(grammar: Grammar) -> None:
+    said, prompts = _checked(grammar, "talk", "talk", "talk", PHRASES[1])
+    assert [(s.phrase, s.is_lost, s.is_right) for s in said] == [
+        (PHRASES[0], True, False),
+        (PHRASES[1], False, True),
+    ]
+    assert prompts == [1, 1, 1, 2, 3]
 
 
-def test_many_questions_are_called_safe_but_slow() -> None:
-    assert "ask often" in summary([_said()] * 12 + [_said(is_taken=False)] * 8)[-1]
+def test_where_a_later_line_is_heard_those_before_it_were_passed_over(grammar: Grammar) -> None:
+    said, prompts = _checked(grammar, PHRASES[0], PHRASES[3])
+    assert [s.is_lost for s in said] == [False, True, True, False]
+    assert all(s.phrase == phrase for s, phrase in zip(said, PHRASES, strict=False))
+    assert prompts == [1, 2, 5]
 
 
-def test_an_overdriven_microphone_is_told() -> None:
-    assert any("overdriven in 2" in line for line in summary([_said()] * 18 + [_said(is_clipped=True)] * 2))
+def test_what_was_never_to_be_said_is_wrong(grammar: Grammar) -> None:
+    said, _ = _checked(grammar, "nine nine nine, empty")
+    assert [(s.phrase, s.heard, s.is_right, s.is_taken) for s in said] == [(PHRASES[0], "as said", False, True)]
 
 
 def test_silence_is_told_with_a_way_out(tmp_path: Path) -> None:

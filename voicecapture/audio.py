@@ -5,7 +5,7 @@ Times are on the audio clock: seconds from the start of the source.
 
 import queue
 import time
-from collections.abc import Iterable, Iterator
+from collections.abc import Generator, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
@@ -51,6 +51,10 @@ class AudioChunk:
     """Samples before this chunk were lost."""
 
 
+Chunks = Generator[AudioChunk, None, None]
+"""Sound in order, from one source; closing it lets go of the source."""
+
+
 def level_dbfs(samples: Samples) -> float:
     """Root mean square level in dB relative to full scale, at least -120."""
     power = float(np.mean(np.square(samples, dtype=np.float64))) if len(samples) else 0.0
@@ -84,7 +88,7 @@ def _open(path: Path) -> soundfile.SoundFile:
         ) from error
 
 
-def read_recording(path: Path) -> Iterator[AudioChunk]:
+def read_recording(path: Path) -> Chunks:
     """Read a recording of any rate, channel count and bit depth as 16 kHz mono.
 
     A WAV file cut short is read to where it ends. Of a compressed file that breaks, all that decodes is yielded
@@ -196,7 +200,7 @@ def chunked(blocks: Iterable[Samples]) -> Iterator[AudioChunk]:
         yield AudioChunk(np.pad(held, (0, CHUNK_SAMPLES - len(held))), count * CHUNK_SAMPLES / SAMPLE_RATE_HZ)
 
 
-def paced(chunks: Iterable[AudioChunk], speed: float) -> Iterator[AudioChunk]:
+def paced(chunks: Iterable[AudioChunk], speed: float) -> Chunks:
     """Hold back a recording so that it runs at `speed` times real time; late chunks are not dropped."""
     started_s = time.monotonic()
     for chunk in chunks:
@@ -231,6 +235,31 @@ def list_devices() -> str:
     return str(load_sounddevice().query_devices()) or "no sound devices"
 
 
+@dataclass(frozen=True, slots=True)
+class Microphone:
+    """A sound device that gives sound."""
+
+    number: int
+    """The system's number of it."""
+    name: str
+
+
+def microphones() -> list[Microphone]:
+    """The microphones of this machine, the default one first.
+
+    Raises:
+        AudioError: If PortAudio is missing.
+    """
+    sounddevice = load_sounddevice()
+    default = sounddevice.default.device[0]
+    found = [
+        Microphone(device["index"], device["name"])
+        for device in sounddevice.query_devices()
+        if device["max_input_channels"] > 0
+    ]
+    return sorted(found, key=lambda microphone: microphone.number != default)
+
+
 def microphone_name(device: str | int | None = None) -> str:
     """What the system calls a microphone.
 
@@ -251,7 +280,7 @@ def _unopened(device: str | int | None, error: Exception) -> AudioError:
     )
 
 
-def open_microphone(device: str | int | None = None) -> Iterator[AudioChunk]:
+def open_microphone(device: str | int | None = None) -> Chunks:
     """Listen to a microphone until the caller stops. The callback of the sound card only queues.
 
     Raises:

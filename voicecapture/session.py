@@ -23,6 +23,7 @@ from voicecapture.ear import Ear, Heard
 from voicecapture.errors import AudioError
 from voicecapture.language.phrase import Command
 from voicecapture.segmenter import FULL_SCALE
+from voicecapture.sound import noise_after
 from voicecapture.speaker import Speaker
 from voicecapture.store.record import Record
 from voicecapture.update import Update
@@ -31,8 +32,6 @@ _SPEECH = 0.5
 """Speech probability at which the read-back gives way to the vet."""
 _LEVEL_EVERY_CHUNKS = 4
 """The level meter is renewed about eight times a second."""
-_NOISE_RISE_DB, _NOISE_FALL_DB = 0.02, 0.5
-"""How fast the shown noise level follows upwards and downwards, per chunk of 32 ms."""
 _HELD_CHUNKS = 64
 """Sound waiting to be heard, 2 s; a recording is read no further ahead."""
 _WAIT_S = 0.05
@@ -193,8 +192,7 @@ class Session:
         if speech >= _SPEECH:
             self._speaker.hush()
         now_s = chunk.start_s + CHUNK_SAMPLES / SAMPLE_RATE_HZ
-        level, noise = level_dbfs(chunk.samples), self._state.noise_dbfs
-        noise += _NOISE_RISE_DB if level > noise else -_NOISE_FALL_DB
+        level = level_dbfs(chunk.samples)
         # Gates and milking clusters clang; what matters is the voice.
         if speech >= _SPEECH and np.abs(chunk.samples).max() >= FULL_SCALE:
             self._clipped_s = now_s
@@ -204,7 +202,7 @@ class Session:
             self._state,
             now_s=now_s,
             level_dbfs=level,
-            noise_dbfs=noise,
+            noise_dbfs=noise_after(self._state.noise_dbfs, level),
             is_speech=speech >= _SPEECH,
             is_clipped=now_s - self._clipped_s < _WARNED_S,
             has_gap=now_s - self._gap_s < _WARNED_S,

@@ -12,6 +12,14 @@ _SILENT_DBFS = -90.0
 _EASY_DB = 6.0
 """So far above the bar of trust the voice is clearly the loudest thing in the shed."""
 
+_NOISE_RISE_DB, _NOISE_FALL_DB = 0.02, 0.5
+"""How fast the shown noise level follows upwards and downwards, per chunk of 32 ms."""
+
+
+def noise_after(noise_dbfs: float, level_dbfs: float) -> float:
+    """The running noise level after one more chunk: it keeps to the quiet between the words."""
+    return noise_dbfs + (_NOISE_RISE_DB if level_dbfs > noise_dbfs else -_NOISE_FALL_DB)
+
 
 def meter(level_dbfs: float, cells: int) -> str:
     """A level as a bar of `cells` characters."""

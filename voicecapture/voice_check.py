@@ -1,22 +1,21 @@
 """The voice check before a day: twenty phrases with every digit, teen, ten and result, and how they were heard.
 
-It gives this voice's own figures with this microphone in this noise. It changes nothing in the listener.
+It gives this voice's own figures with this microphone in this noise; `verdict` says what they mean. It changes
+nothing in the listener.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator
 
-import numpy as np
-
-from voicecapture.audio import AudioChunk
+from voicecapture.audio import AudioChunk, level_dbfs
 from voicecapture.day import Day
 from voicecapture.decision import TALK, Outcome
-from voicecapture.ear import Ear
+from voicecapture.ear import Ear, Heard
 from voicecapture.herd import Herd
 from voicecapture.language.grammar import Grammar
 from voicecapture.language.phrase import Entry, interpret
 from voicecapture.recogniser import Recogniser
 from voicecapture.settings import Settings
+from voicecapture.verdict import Said
 
 PHRASES = (
     "four one seven, pregnant fifty six days",
@@ -41,20 +40,8 @@ PHRASES = (
     "nine four zero, recheck in three weeks",
 )
 
-_MOST_ASKED = 5
-"""Of twenty: more questions than this hold up a race."""
-
-
-@dataclass(frozen=True, slots=True)
-class Said:
-    """One phrase of the check and what was made of it."""
-
-    phrase: str
-    heard: str
-    is_right: bool
-    is_taken: bool
-    snr_db: float
-    is_clipped: bool
+_TRIES = 3
+"""A line that is passed over so often counts as lost."""
 
 
 def meaning(phrase: str, grammar: Grammar) -> Entry:
@@ -73,59 +60,53 @@ def check(
     settings: Settings,
     prompt: Callable[[int, str], None],
 ) -> Iterator[Said]:
-    """Ask for one phrase after the other and yield what was heard; talk in between is passed over.
+    """Ask for one phrase after the other and yield what was heard.
+
+    What is passed over as talk is asked for again, and lost after three times. Where a later phrase is heard word for
+    word, those before it were passed over.
 
     Args:
         chunks: The microphone or a recording.
         grammar: What may be said.
         recogniser: The engine to check.
         settings: The practice's settings.
-        prompt: Called with the number of a phrase, from 1, and its text, when it is to be said.
+        prompt: Called with the number of a phrase, from 1, and its text, when it is to be said; with the same again
+            when it was passed over.
     """
     ear = Ear(Day(Herd(), settings.scan), grammar, recogniser, settings)
     waiting = list(enumerate(PHRASES, 1))
+    meanings = {phrase: meaning(phrase, grammar) for phrase in PHRASES}
+    tries = 0
     prompt(*waiting[0])
     for heard in ear.hear(chunks):
         ear.day = Day(Herd(), settings.scan)
         event = heard.decision.event
-        if event.reason == TALK:
-            continue
-        _, phrase = waiting.pop(0)
-        yield Said(
-            phrase,
-            event.heard,
-            event.entry == meaning(phrase, grammar),
-            heard.decision.outcome is Outcome.ACCEPTED,
-            heard.utterance.snr_db,
-            heard.utterance.is_clipped,
-        )
+        tries = tries + 1 if event.reason == TALK else 0
+        if tries == 0:
+            places = [place for place, (_, phrase) in enumerate(waiting) if meanings[phrase] == event.entry]
+            for _ in range(min(places, default=0)):
+                yield _passed_over(waiting.pop(0)[1])
+            yield _said(waiting.pop(0)[1], heard, is_right=bool(places))
+        elif tries == _TRIES:
+            yield _passed_over(waiting.pop(0)[1])
+            tries = 0
         if not waiting:
             return
         prompt(*waiting[0])
 
 
-def summary(said: Sequence[Said]) -> list[str]:
-    """The figures of a check and what they advise, a line each."""
-    if not said:
-        return ["Nothing was heard. Check that the right microphone is chosen: voicecapture listen --list-devices."]
-    count = len(said)
-    right, taken = sum(s.is_right for s in said), sum(s.is_taken for s in said)
-    wrong = [s for s in said if s.is_taken and not s.is_right]
-    clipped = sum(s.is_clipped for s in said)
-    lines = [
-        f"{right} of {count} heard right; {taken} would be taken, {count - taken} asked about, "
-        f"{len(wrong)} taken although wrong.",
-        f"Voice over noise: {np.median([s.snr_db for s in said]):.0f} dB (median).",
-    ]
-    lines += [f'Taken wrong: "{s.phrase}" was heard as "{s.heard}".' for s in wrong]
-    if clipped:
-        lines.append(f"The microphone is overdriven in {clipped}: lower its level or move it from the mouth.")
-    if count < len(PHRASES):
-        lines.append(f"Only {count} of {len(PHRASES)} phrases were said: the figures mean less.")
-    if wrong:
-        lines.append("Do not rely on this voice and microphone yet: say the phrases again, closer and slower.")
-    elif count - taken > _MOST_ASKED:
-        lines.append("Safe, but it will ask often: move the microphone closer to the mouth, or away from the pump.")
-    elif count == len(PHRASES):
-        lines.append("Good to go.")
-    return lines
+def _said(phrase: str, heard: Heard, is_right: bool) -> Said:
+    utterance, decision = heard.utterance, heard.decision
+    return Said(
+        phrase,
+        decision.event.heard,
+        is_right,
+        decision.outcome is Outcome.ACCEPTED,
+        utterance.snr_db,
+        level_dbfs(utterance.samples),
+        utterance.is_clipped,
+    )
+
+
+def _passed_over(phrase: str) -> Said:
+    return Said(phrase, "", is_right=False, is_taken=False)

@@ -17,6 +17,7 @@ from voicecapture import __version__
 from voicecapture.errors import VoiceCaptureError
 
 COMMANDS = {
+    "new": ("new", "Begin a day step by step: lists, kind of scan, microphone, a check of the voice."),
     "demo": ("day", "Hear the demo morning: 60 cows of Alder Bank, an invented farm, from a recording."),
     "check": (
         "day",

@@ -3,7 +3,7 @@
 import signal
 import sys
 import threading
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from datetime import UTC, date, datetime
 from functools import partial
 from pathlib import Path
@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Annotated
 
 import platformdirs
 import typer
-from rich.console import Console
 
 from voicecapture import demo
 from voicecapture.alert import entry_alerts
@@ -42,20 +41,22 @@ from voicecapture.errors import AudioError, RecordError
 from voicecapture.hear import as_json, hear_file
 from voicecapture.herd import Herd, Matings
 from voicecapture.language.crib import crib
-from voicecapture.language.grammar import load_grammar
+from voicecapture.language.grammar import Grammar, load_grammar
 from voicecapture.lists.herd import read_herd
 from voicecapture.lists.matings import FORMAT, parse_matings
 from voicecapture.lists.table import read_text
 from voicecapture.plain import log_line
+from voicecapture.recogniser import Recogniser
 from voicecapture.report.content import make_report
 from voicecapture.report.text import text_report
 from voicecapture.session import Session
 from voicecapture.settings import Settings, read_settings
 from voicecapture.speaker import HibariVoice, SilentSpeaker, SoundCardSpeaker, Speaker
 from voicecapture.store.record import Record
-from voicecapture.store.season import add_list, read_season
+from voicecapture.store.season import add_list, read_season, set_mating_start
 from voicecapture.update import Update
-from voicecapture.voice_check import PHRASES, summary
+from voicecapture.verdict import Said, Verdict, VoiceCheck, said_words, summary
+from voicecapture.voice_check import PHRASES
 from voicecapture.voice_check import check as voice_check
 
 if TYPE_CHECKING:
@@ -113,20 +114,25 @@ def check(
     chunks = read_recording(recording) if recording is not None else open_microphone(_microphone(device))
     practice = read_settings(settings)
     grammar = load_grammar(practice_findings=practice.findings)
-    console, said = Console(), []
+    if _check_plainly(chunks, grammar, make_recogniser(engine, model), practice).verdict is Verdict.UNFIT:
+        raise typer.Exit(1)
+
+
+def _check_plainly(
+    chunks: Iterable[AudioChunk], grammar: Grammar, recogniser: Recogniser, practice: Settings
+) -> VoiceCheck:
+    """The voice check in lines, with its figures and verdict."""
+    said: list[Said] = []
 
     def prompt(number: int, phrase: str) -> None:
-        console.print(f'{number:>2} of {len(PHRASES)}: say "{phrase}"')
+        typer.echo(f'{number:>2} of {len(PHRASES)}: say "{phrase}"')
 
-    for one in voice_check(chunks, grammar, make_recogniser(engine, model), practice, prompt):
+    for one in voice_check(chunks, grammar, recogniser, practice, prompt):
         said.append(one)
-        became = "taken" if one.is_taken else "asked"
-        mark = "right" if one.is_right else f'heard as "{one.heard}"'
-        console.print(f"          {mark}, {became}, {one.snr_db:.0f} dB")
-    for line in summary(said):
-        console.print(line)
-    if not said or any(one.is_taken and not one.is_right for one in said):
-        raise typer.Exit(1)
+        typer.echo(f"          {said_words(one)}")
+    result = VoiceCheck(tuple(said))
+    typer.echo("\n".join(summary(result)))
+    return result
 
 
 @app.command()
@@ -195,7 +201,9 @@ def _run_day(
     matings: Path | None,
     vet: str,
     is_live: bool,
-    web: "WebScreen | None",
+    web: "WebScreen | None" = None,
+    mating_start: date | None = None,
+    checks: Sequence[VoiceCheck] = (),
 ) -> None:
     """Run one day to its end and print its sheet."""
     grammar = load_grammar(practice_findings=settings.findings)
@@ -207,6 +215,10 @@ def _run_day(
     day_id = record.start_day(herd, scanned_on, settings.scan, str(herd_file) if herd_file else "", source, vet)
     if matings:
         add_list(record, "matings", str(matings), mating_list)
+    if mating_start is not None:
+        set_mating_start(record, mating_start)
+    for made in checks:
+        record.keep_voice_check(day_id, made)
     watch = partial(entry_alerts, scanned_on=scanned_on, matings=mated, settings=settings.reckoning)
     session = Session(Ear(Day(herd, settings.scan), grammar, recogniser, settings), record, day_id, speaker, watch)
     stop = threading.Event()

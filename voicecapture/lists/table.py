@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date
+from itertools import islice
 from pathlib import Path
 from typing import TypeVar
 
@@ -65,7 +66,7 @@ class Line:
 
     def date(self, name: str, called: str) -> date | None:
         """A cell as a day."""
-        return self.read(name, lambda text: _date(text, called))
+        return self.read(name, lambda text: read_date(text, called))
 
     def cow(self) -> str:
         """The cell of the cow number, which every line must have."""
@@ -162,6 +163,33 @@ def parse(text: str, where: str, format: ListFormat, value: Callable[[Line], _Va
     return values
 
 
+@dataclass(frozen=True, slots=True)
+class Preview:
+    """What a list was understood to be."""
+
+    headings: Mapping[str, str]
+    """By the name of a column, the heading in the file that was taken for it."""
+    left_out: tuple[str, ...]
+    """Headings of columns that were not taken."""
+    rows: tuple[tuple[str, ...], ...]
+    """The first rows, of the columns that were taken."""
+
+
+def preview(text: str, where: str, format: ListFormat, rows: int) -> Preview:
+    """How a list without a fault is read, with its first rows.
+
+    Raises:
+        HerdError: If its heading is wrong.
+    """
+    (_, header), *below = islice(_rows(text, where), rows + 1)
+    columns = _columns(header, where, format)
+    return Preview(
+        {name: header[place].strip() for name, place in columns.items()},
+        tuple(cell.strip() for place, cell in enumerate(header) if place not in columns.values()),
+        tuple(tuple(cells[place].strip() for place in columns.values()) for _, cells in below),
+    )
+
+
 def _rows(text: str, where: str) -> Iterator[tuple[int, list[str]]]:
     """Line number and cells of the rows that hold anything; the heading has most of the delimiter."""
     heading = next((line for line in text.splitlines() if line.strip()), "")
@@ -199,7 +227,12 @@ def _columns(header: list[str], where: str, format: ListFormat) -> dict[str, int
     return columns
 
 
-def _date(text: str, called: str) -> date:
+def read_date(text: str, called: str) -> date:
+    """A day, with what it is called in a fault's sentence.
+
+    Raises:
+        ValueError: If it is none.
+    """
     iso, day_first = _ISO_DATE.fullmatch(text), _DAY_FIRST_DATE.fullmatch(text)
     try:
         if iso:

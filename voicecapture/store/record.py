@@ -4,10 +4,12 @@ Events and utterances are only ever added; the database refuses to change them. 
 on the disk: journal and file are synchronised at every commit.
 """
 
+import json
 import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
+from dataclasses import asdict
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
@@ -26,6 +28,7 @@ from voicecapture.recogniser import Hearing
 from voicecapture.segmenter import Utterance
 from voicecapture.store.rows import animal_columns, event_columns
 from voicecapture.store.schema import SCHEMA
+from voicecapture.verdict import VoiceCheck
 
 
 class Record:
@@ -176,6 +179,27 @@ class Record:
         """
         with self.translated("the last event could not be saved"), self.db.atomic():
             self._add_event(day_id, event)
+
+    def keep_voice_check(self, day_id: int, check: VoiceCheck) -> None:
+        """Keep a check of voice and microphone that was made for a day.
+
+        Raises:
+            RecordError: If it could not be written.
+        """
+        with self.translated("the voice check could not be kept"):
+            self.add(
+                "voice_check",
+                day_id=day_id,
+                checked_at=check.checked_at,
+                lines=len(check.said),
+                heard_right=check.right.count,
+                taken=check.taken,
+                taken_wrong=check.taken_wrong.count,
+                passed_over=check.lost,
+                snr_db=check.snr_db,
+                verdict=check.verdict.value,
+                said=json.dumps([asdict(said) for said in check.said]),
+            )
 
     def close(self) -> None:
         """Close the database."""

@@ -137,3 +137,20 @@ def results_of_the_season(db: Database) -> None:
             where cow not in (select cow from current_result where result is not null)""",
     ):
         db.execute(statement)
+
+
+@SCHEMA()
+def voice_checks(db: Database) -> None:
+    """The voice checks made before a day."""
+    verdicts = "'fit to use', 'use with care', 'do not rely on it today'"
+    db.execute(
+        f"""create table voice_check (id integer primary key, day_id integer not null references day,
+            checked_at text not null, lines integer not null, heard_right integer not null, taken integer not null,
+            taken_wrong integer not null, passed_over integer not null, snr_db real,
+            verdict text not null check (verdict in ({verdicts})), said text not null) strict"""
+    )
+    for verb in ("update", "delete"):
+        db.execute(
+            f"""create trigger voice_check_no_{verb} before {verb} on voice_check
+            begin select raise(abort, 'the record is only ever added to'); end"""
+        )

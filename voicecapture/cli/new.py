@@ -1,0 +1,207 @@
+"""The guided start of a day, on a screen or by flags."""
+
+import re
+import sys
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import closing
+from dataclasses import replace
+from datetime import datetime
+from functools import cache, partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from voicecapture.audio import (
+    AudioChunk,
+    Chunks,
+    check_recording,
+    microphone_name,
+    microphones,
+    open_microphone,
+    paced,
+    read_recording,
+)
+from voicecapture.cli.day import _check_plainly, _microphone, _new_database, _run_day
+from voicecapture.cli.options import (
+    DatabaseOption,
+    EngineOption,
+    HerdOption,
+    MatingsOption,
+    ModelOption,
+    PlainOption,
+    SettingsOption,
+)
+from voicecapture.engines import make_recogniser
+from voicecapture.errors import AudioError, HerdError
+from voicecapture.language.grammar import load_grammar
+from voicecapture.recogniser import Recogniser
+from voicecapture.rehearsal import Source
+from voicecapture.settings import Settings, read_settings
+from voicecapture.speaker import HibariVoice, SilentSpeaker, SoundCardSpeaker, Speaker
+from voicecapture.start import Field, Start, filled
+from voicecapture.store.record import now
+from voicecapture.verdict import Said, Verdict, VoiceCheck
+from voicecapture.voice_check import check as voice_check
+
+if TYPE_CHECKING:
+    from voicecapture.guide.app import Begun
+
+app = typer.Typer()
+
+_FLAGS = {
+    Field.HERD: "--herd",
+    Field.MATINGS: "--matings",
+    Field.FARM: "--farm",
+    Field.VET: "--vet",
+    Field.SCAN: "--scan",
+    Field.SCANNED_ON: "--date",
+    Field.MATING_START: "--mating-start",
+}
+
+
+@app.command()
+def new(
+    herd: HerdOption = None,
+    matings: MatingsOption = None,
+    farm: Annotated[str, typer.Option(help="Names the day's file.")] = "",
+    vet: Annotated[str, typer.Option(help="Who scans; stands on the sheet.")] = "",
+    scan: Annotated[str, typer.Option(help="aged or yes_no; without it as in the settings.")] = "",
+    scanned_on: Annotated[str, typer.Option("--date", help="Day of the scan, yyyy-mm-dd; today.")] = "",
+    mating_start: Annotated[str, typer.Option(help="First day of mating, yyyy-mm-dd.")] = "",
+    device: Annotated[str | None, typer.Option(help="Microphone, by number or part of its name.")] = None,
+    check_from: Annotated[Path | None, typer.Option(help="A recording of the twenty lines.")] = None,
+    no_check: Annotated[bool, typer.Option("--no-check", help="With --plain: begin without the check.")] = False,
+    recording: Annotated[Path | None, typer.Option("--from", help="A recording, heard as if live.")] = None,
+    speed: Annotated[float, typer.Option(min=0.5, max=1000, help="Times real speed, of recordings.")] = 1.0,
+    quiet: Annotated[bool, typer.Option("--quiet", help="No read-back and no tones.")] = False,
+    settings: SettingsOption = None,
+    database: DatabaseOption = None,
+    plain: PlainOption = False,
+    engine: EngineOption = "listener",
+    model: ModelOption = None,
+) -> None:
+    """Begin a day step by step: lists, vet, scan, microphone, voice check. With --plain by these flags alone."""
+    practice = read_settings(settings)
+    for path in filter(None, (recording, check_from)):
+        check_recording(path)
+    typed = {
+        Field.HERD: str(herd or ""),
+        Field.MATINGS: str(matings or ""),
+        Field.FARM: farm,
+        Field.VET: vet,
+        Field.SCAN: scan or practice.scan.value,
+        Field.SCANNED_ON: scanned_on or datetime.now().date().isoformat(),
+        Field.MATING_START: mating_start,
+    }
+    start = Start()
+    for field, text in typed.items():
+        start = filled(start, field, text)
+    load = cache(partial(make_recogniser, engine, model))
+    if plain or not sys.stdout.isatty():
+        source = _source(device, recording, check_from, speed)
+        is_checked = not no_check and (check_from is not None or recording is None)
+        checks = _by_flags(start, source, practice, load, is_checked)
+    else:
+        choose_from = partial(_sources, device, recording, check_from, speed)
+        begun = _on_screen(start, typed, choose_from, practice, load)
+        if begun is None:
+            typer.echo("No day was begun.")
+            return
+        start, source, checks = begun.start, begun.source, begun.checks
+    assert start.herd is not None and start.scanned_on is not None
+    speaker: Speaker = SilentSpeaker() if quiet else SoundCardSpeaker(HibariVoice())
+    _run_day(
+        source.listen(),
+        herd=start.herd.herd,
+        herd_file=start.herd.file,
+        source=source.name,
+        scanned_on=start.scanned_on,
+        settings=replace(practice, scan=start.scan),
+        speaker=speaker,
+        database=database or _named_database(start),
+        plain=plain,
+        engine=engine,
+        model=model,
+        matings=start.matings.file if start.matings else None,
+        vet=start.vet,
+        is_live=source.is_live,
+        mating_start=start.mating_start,
+        checks=checks,
+    )
+
+
+def _by_flags(
+    start: Start, source: Source, practice: Settings, load: Callable[[], Recogniser], is_checked: bool
+) -> tuple[VoiceCheck, ...]:
+    """Where there is no screen: all that is needed must be there, and the check is made in lines."""
+    for field, fault in start.faults.items():
+        if field in (Field.HERD, Field.MATINGS):
+            raise HerdError(fault)
+        raise typer.BadParameter(fault, param_hint=_FLAGS[field])
+    if start.missing:
+        raise typer.BadParameter("needed where there is no screen", param_hint=[_FLAGS[f] for f in start.missing])
+    if not is_checked:
+        return ()
+    with closing(source.rehearse()) as chunks:
+        grammar = load_grammar(practice_findings=practice.findings)
+        result = replace(_check_plainly(chunks, grammar, load(), practice), checked_at=now())
+    if result.verdict is Verdict.UNFIT and not (sys.stdin.isatty() and typer.confirm("Begin all the same?")):
+        raise AudioError(
+            f"the voice check: {result.verdict}; expected fit to use, or use with care. Check again, or begin "
+            "without it: --no-check."
+        )
+    return (result,)
+
+
+def _on_screen(
+    start: Start,
+    typed: Mapping[Field, str],
+    choose_from: Callable[[], list[Source]],
+    practice: Settings,
+    load: Callable[[], Recogniser],
+) -> "Begun | None":
+    """On the screen; None if no day is to begin."""
+    # The screen is loaded only where there is one.
+    from voicecapture.guide.app import Guide, GuideApp
+
+    grammar = load_grammar(practice_findings=practice.findings)
+
+    def check(chunks: Iterable[AudioChunk], prompt: Callable[[int, str], None]) -> Iterator[Said]:
+        yield from voice_check(chunks, grammar, load(), practice, prompt)
+
+    try:
+        sources, why = choose_from(), "no microphone was found; expected one. Plug it in and start again."
+    except AudioError as error:
+        sources, why = [], str(error)
+    guide = Guide(sources, why, check, datetime.now().date(), practice.decision, now)
+    return GuideApp(guide, start, typed).ask()
+
+
+def _source(device: str | None, recording: Path | None, check_from: Path | None, speed: float) -> Source:
+    """What is listened to: the microphone, with recordings in its place for the day or the check."""
+    microphone = _microphone(device)
+    name = recording.name if recording else microphone_name(microphone)
+    listen = partial(_played, recording, speed) if recording else partial(open_microphone, microphone)
+    rehearsed = check_from or recording
+    rehearse = partial(_played, rehearsed, speed) if rehearsed else partial(open_microphone, microphone)
+    return Source(name, rehearse, listen, recording is None)
+
+
+def _sources(device: str | None, recording: Path | None, check_from: Path | None, speed: float) -> list[Source]:
+    """What may be chosen on the screen: all microphones, or the one that was named."""
+    if device is not None or recording is not None:
+        return [_source(device, recording, check_from, speed)]
+    return [_source(str(found.number), None, check_from, speed) for found in microphones()]
+
+
+def _played(recording: Path, speed: float) -> Chunks:
+    """A recording in the place of the microphone."""
+    return paced(read_recording(recording), speed)
+
+
+def _named_database(start: Start) -> Path:
+    """A new file for the day, called by the farm."""
+    path = _new_database()
+    farm = re.sub(r"[^\w]+", "-", start.farm).strip("-").lower()
+    return path.with_stem(f"{path.stem}_{farm}") if farm else path

@@ -56,6 +56,11 @@ class Herd:
                 animals[cow] = animals[cow].updated(animal) if cow in animals else animal
         return cls(animals.values())
 
+    @cached_property
+    def by_electronic_id(self) -> dict[str, str]:
+        """Cow numbers by the 15 digits of their electronic IDs."""
+        return {animal.electronic_id: cow for cow, animal in self.animals.items() if animal.electronic_id}
+
     def __contains__(self, cow: object) -> bool:
         return cow in self.animals
 

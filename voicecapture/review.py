@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from voicecapture.amend import absences
+from voicecapture.bars import BROKEN, OVERDRIVEN, DecisionSettings, distrust
 from voicecapture.day import Candidate, Day, Event, EventKind
-from voicecapture.decision import BROKEN, OVERDRIVEN, STOPPED, TALK, Decision, DecisionSettings, decide, distrust
+from voicecapture.decision import STOPPED, TALK, Decision, decide
 from voicecapture.herd import Animal
 from voicecapture.language.grammar import Grammar
 from voicecapture.language.phrase import Entry
@@ -291,7 +292,8 @@ def arranged(
 
     Args:
         listed: In the order in which they happened.
-        order: What the list goes by. What needs a person comes in the order of `Need`, then the rest, then talk.
+        order: What the list goes by. What needs a person comes in the order of `Need`, then the rest, then talk and
+            reads.
         show: What is shown.
         search: Words, each of which an item must have in its cow number, entry, words or need; a number finds a cow.
         otherwise: Day and number of what was heard otherwise when it was heard again.
@@ -315,8 +317,8 @@ def to_settle(listed: Iterable[Item]) -> int:
 def _urgency(item: Item) -> int:
     if item.needs:
         return _RANK[item.needs[0]]
-    is_talk = item.event.kind is EventKind.IGNORED
-    return len(_RANK) + is_talk
+    is_aside = item.event.kind is EventKind.IGNORED or item.event.is_read
+    return len(_RANK) + is_aside
 
 
 def _is_shown(item: Item, show: Show, otherwise: frozenset[tuple[str, int]]) -> bool:

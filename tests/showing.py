@@ -9,10 +9,11 @@ from textual.app import App
 from textual.pilot import Pilot
 from textual.widgets import Static
 
+from voicecapture.bars import DecisionSettings
 from voicecapture.dashboard import Dashboard, Shed
 from voicecapture.dashboard.web import WebScreen
 from voicecapture.day import Candidate, Day, Event, EventKind
-from voicecapture.decision import Decision, DecisionSettings, Outcome
+from voicecapture.decision import Decision, Outcome
 from voicecapture.herd import Animal, Herd
 from voicecapture.language.crib import Section
 from voicecapture.language.phrase import Entry, Result

@@ -83,7 +83,9 @@ def test_answers_that_answer_nothing_are_not_handed_on(
     events: tuple[Event, ...], keys: tuple[str, ...], typed: list[str]
 ) -> None:
     async def seen(_app: Dashboard, pilot: Pilot[None]) -> None:
-        await pilot.press(*keys)
+        for key in keys:
+            await pilot.press(key)
+            await pilot.pause(0.3)  # as a person presses them
 
     assert [line for line, _ in Showing(updates(*events), seen).typed] == typed
 
@@ -154,3 +156,14 @@ def test_older_entries_are_reached_by_the_arrow_keys() -> None:
         assert recent.scroll_offset.y == recent.max_scroll_y > 0
 
     Showing(updates(*cows), seen)
+
+
+@pytest.mark.parametrize("is_open", [False, True])
+def test_a_reader_that_is_a_keyboard_answers_nothing_and_is_handed_on_as_a_line(is_open: bool) -> None:
+    """Its code begins with 1 and 2, which are keys that answer."""
+
+    async def seen(app: Dashboard, pilot: Pilot[None]) -> None:
+        await pilot.press(*(["e"] if is_open else []), *"124000000000417", "enter", *"124000000000608", "enter")
+        assert not app.query_one("#typing").has_class("open")
+
+    assert [line for line, _ in Showing(MORNING, seen).typed] == ["124000000000417", "124000000000608"]

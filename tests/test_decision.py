@@ -2,8 +2,9 @@
 
 import pytest
 
+from voicecapture.bars import DecisionSettings
 from voicecapture.day import Day, EventKind, ScanKind
-from voicecapture.decision import Decision, DecisionSettings, Outcome, decide
+from voicecapture.decision import Decision, Outcome, decide
 from voicecapture.herd import Animal, Herd
 from voicecapture.language.grammar import load_grammar
 from voicecapture.language.phrase import Command, Entry, Phrase, Result, interpret

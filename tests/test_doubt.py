@@ -6,17 +6,9 @@ import numpy as np
 import pytest
 
 from tests.test_decision import HERD, SETTINGS, Morning, hearing, phrase
+from voicecapture.bars import BROKEN, OVERDRIVEN, TOO_LOUD, DecisionSettings, distrust, is_talk
 from voicecapture.day import Day
-from voicecapture.decision import (
-    BROKEN,
-    OTHER,
-    OVERDRIVEN,
-    TOO_LOUD,
-    DecisionSettings,
-    Outcome,
-    distrust,
-    is_talk,
-)
+from voicecapture.decision import OTHER, Outcome
 from voicecapture.readback import sentence
 from voicecapture.segmenter import Utterance
 

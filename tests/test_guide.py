@@ -14,10 +14,10 @@ from textual.widgets import Input, Static
 from tests.fakes import ScriptedRecogniser, in_chunks, with_pauses
 from tests.test_rehearsal import Endless
 from voicecapture.audio import AudioChunk, Chunks
+from voicecapture.bars import DecisionSettings
 from voicecapture.dashboard.letters import large
 from voicecapture.dashboard.widgets import SoundPanel
 from voicecapture.day import ScanKind
-from voicecapture.decision import DecisionSettings
 from voicecapture.errors import AudioError, ScreenError
 from voicecapture.guide.app import Begun, Guide, GuideApp
 from voicecapture.guide.checking import CheckScreen

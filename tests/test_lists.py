@@ -217,8 +217,8 @@ def test_services_and_bull_periods(file: Path) -> None:
     everywhere = BullPeriod(date(2026, 12, 1), date(2027, 1, 12), "Rowan")
     assert matings.bulls_of("417") == (everywhere,)
     assert matings.bulls_of("608") == (everywhere, BullPeriod(date(2026, 12, 20), None, "Hazel", "608"))
-    assert matings.first_since(date(2026, 11, 1)) == date(2026, 11, 11)
-    assert matings.first_since(date(2030, 1, 1)) is Matings().first_since(date(2026, 1, 1)) is None
+    assert matings.began_on(date(2027, 2, 9)) == date(2026, 11, 11)
+    assert matings.began_on(date(2030, 1, 1)) is Matings().began_on(date(2027, 2, 9)) is None
 
 
 @pytest.mark.parametrize(

@@ -13,8 +13,9 @@ from hypothesis import strategies as st
 from tests.seasons import empty, in_calf, recheck, scan_day
 from voicecapture import amend
 from voicecapture.amend import ABSENCES
+from voicecapture.bars import BROKEN, DecisionSettings
 from voicecapture.day import Candidate, Day, Event, EventKind
-from voicecapture.decision import BROKEN, TALK, DecisionSettings
+from voicecapture.decision import TALK
 from voicecapture.errors import GrammarError, RecordError
 from voicecapture.herd import Animal, Herd, Matings, Service
 from voicecapture.language.grammar import load_grammar

@@ -4,8 +4,8 @@ from dataclasses import replace
 
 import pytest
 
+from voicecapture.bars import DecisionSettings
 from voicecapture.day import Day, Event, EventKind
-from voicecapture.decision import DecisionSettings
 from voicecapture.herd import Herd
 from voicecapture.sound import level_words, listening_words, meter, trust_words
 from voicecapture.update import Update

@@ -2,8 +2,9 @@
 
 import pytest
 
+from voicecapture.bars import DecisionSettings
 from voicecapture.day import Candidate, Day, Event, EventKind
-from voicecapture.decision import Decision, DecisionSettings, Outcome
+from voicecapture.decision import Decision, Outcome
 from voicecapture.herd import Animal, Herd
 from voicecapture.language.grammar import load_grammar
 from voicecapture.language.phrase import Entry, Result

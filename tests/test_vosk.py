@@ -16,8 +16,9 @@ import soundfile
 import soxr
 from numpy.typing import NDArray
 
+from voicecapture.bars import DecisionSettings
 from voicecapture.day import Day
-from voicecapture.decision import DecisionSettings, Outcome, decide
+from voicecapture.decision import Outcome, decide
 from voicecapture.errors import ModelError
 from voicecapture.herd import Herd
 from voicecapture.language.grammar import Grammar, load_grammar

@@ -10,8 +10,14 @@ from enum import StrEnum
 from functools import cached_property
 from typing import cast
 
+from voicecapture.gate import Gate, Read
 from voicecapture.herd import Herd
 from voicecapture.language.phrase import Entry, Result
+
+READER = "reader: "
+"""What is `heard` in an event of the electronic-ID reader begins so; such an event has no utterance."""
+STILL_THERE = "still at the gate"
+"""Reason of a read that says nothing new."""
 
 
 class EventKind(StrEnum):
@@ -28,7 +34,7 @@ class EventKind(StrEnum):
     COMMAND = "command"
     """A command that changes no entry; its name is in `reason`."""
     NOTE = "note"
-    """A spoken note; its clip is the note."""
+    """A spoken note, whose clip is the note; or a cow was read at the gate."""
 
 
 class ScanKind(StrEnum):
@@ -73,6 +79,11 @@ class Event:
     by: str = ""
     """Who amended the record, of what was not spoken."""
 
+    @property
+    def is_read(self) -> bool:
+        """Whether it came from the electronic-ID reader."""
+        return self.heard.startswith(READER)
+
 
 @dataclass(frozen=True, slots=True)
 class Counts:
@@ -114,6 +125,8 @@ class Day:
     """The next utterance is a spoken note."""
     is_correcting: bool = False
     """The next entry replaces the last."""
+    gate: Gate = field(default_factory=Gate)
+    """Who stands at the electronic-ID reader."""
 
     def after(self, *events: Event) -> "Day":
         """The day once these events have happened, in this order."""
@@ -126,13 +139,18 @@ class Day:
     def _after_one(self, event: Event) -> "Day":
         """The day after one event; its mappings are changed in place."""
         number, results, questions = self.length + 1, cast(_Results, self.results), cast(_Questions, self.questions)
-        is_asked = self._is_asked()
+        is_asked, gate = self._is_asked(), self._gate_after(event)
         if event.answers is not None:
             questions.pop(event.answers, None)
         if event.replaces is not None and event.kind is not EventKind.QUESTION:
             for cow in [cow for cow, held in results.items() if held[0] == event.replaces]:
                 del results[cow]
-        day = replace(self, length=number, current=None, is_noting=False)
+        if event.is_read:
+            # Whoever comes to the gate, what the vet is being asked or has begun to say goes on.
+            if event.kind is EventKind.QUESTION:
+                questions[number] = event
+            return replace(self, length=number, gate=gate)
+        day = replace(self, length=number, current=None, is_noting=False, gate=gate)
         match event.kind:
             case EventKind.ACCEPTED:
                 assert event.entry is not None and event.entry.cow is not None
@@ -155,6 +173,36 @@ class Day:
                 )
             case EventKind.NOTE:
                 return day
+
+    def _gate_after(self, event: Event) -> Gate:
+        """Who stands at the gate once this has happened; what was amended at the desk says nothing of it."""
+        cow = event.entry.cow if event.entry else None
+        if event.is_read:
+            return self._gate_read(event, cow)
+        match event.kind:
+            case EventKind.ACCEPTED if cow is not None and not event.by:
+                if event.utterance is None or event.replaces is not None:
+                    return self.gate.after_other_result(cow)
+                asked = self.questions.get(event.answers) if event.answers is not None else None
+                return self.gate.after_result(cow, self.code_of(cow), asked.at_s if asked else event.at_s)
+            case EventKind.QUESTION if cow is None and event.entry and event.entry.result and event.utterance:
+                return self.gate.out_of_step()
+        return self.gate
+
+    def _gate_read(self, event: Event, cow: str | None) -> Gate:
+        code = "" if event.kind is EventKind.IGNORED else event.heard.removeprefix(READER)
+        if event.reason == STILL_THERE:
+            return self.gate.still_there(code, event.at_s)
+        question = self.length + 1 if event.kind is EventKind.QUESTION else self.asked_of_code(code)
+        return self.gate.after_read(Read(cow, code, event.at_s, question))
+
+    def asked_of_code(self, code: str) -> int | None:
+        """Number of the open question about a code that is not in the herd list."""
+        return next((number for number, asked in self.questions.items() if asked.heard == READER + code), None)
+
+    def code_of(self, cow: str) -> str | None:
+        """The electronic ID of a cow by the herd list; None if it tells none."""
+        return self.herd.animals[cow].electronic_id if cow in self.herd else None
 
     def _is_asked(self) -> bool:
         """Whether the current question was put to the vet; a lone number waits for the very next words."""

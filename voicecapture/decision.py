@@ -8,11 +8,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
+from voicecapture.bars import DISTRUST, DecisionSettings, is_talk
 from voicecapture.day import Candidate, Day, Event, EventKind, ScanKind
+from voicecapture.gate import Read
 from voicecapture.language.phrase import YES_NO, Answer, Command, Entry, Phrase
+from voicecapture.offers import completed, cows_of, differing_in, doubtful_field, joined, of_cows, what_is_missing
 from voicecapture.reckoning.foetus import CROWN_RUMP_MM
 from voicecapture.recogniser import PLAUSIBLE_DAYS, Hearing, Reading
-from voicecapture.segmenter import Utterance
 
 TALK = "not an entry: talk or noise"
 """Reason of what is passed over in silence."""
@@ -20,8 +22,18 @@ STOPPED = "listening is stopped"
 """Reason of what is passed over because the vet said so."""
 OTHER = "it may have been another"
 """Reason of a question between readings; the field in doubt may follow it."""
+READER_SAYS = "the reader says"
+"""Reason of a question about a number that does not agree with the reader; both numbers follow it."""
+TWO_READ = "two cows were read"
+"""Reason of a question whose a result without a number is."""
+MAY_BE_MISSED = "the reader may have missed a cow"
+NOT_SURE_WHO = "not sure who is at the gate: say her number"
+BY_READER = "clearly heard, the cow by the reader"
+_CLEARLY = "clearly heard"
 _UNCLEAR = "not clearly heard"
 _CORRECTED = "a correction of what was asked"
+_CHOICES = (OTHER, _CORRECTED, READER_SAYS, TWO_READ)
+"""Reasons of questions that offer two entries."""
 
 
 class Outcome(StrEnum):
@@ -30,35 +42,6 @@ class Outcome(StrEnum):
     ACCEPTED = "accepted"
     QUESTION = "question"
     IGNORED = "ignored"
-
-
-@dataclass(frozen=True, slots=True)
-class DecisionSettings:
-    """The bars to take something without asking. DEVELOPERS.md tells how they were set."""
-
-    wrong_costs: float = 100.0
-    """Questions that a wrong entry which nobody notices is worth. An entry is taken where the chance that it is
-    wrong costs less than a question."""
-    least_snr_db: float = 4.0
-    """Estimated signal-to-noise ratio below which nothing is taken without asking. The estimate counts the noise
-    under the voice: 3 dB where both are equally loud."""
-    accept_strangeness: float = 8.0
-    """Nats by which an entry may fit worse than a free phone string and still be taken."""
-    talk_strangeness: float = 26.0
-    """Nats from which an utterance is talk or noise."""
-    entry_chance: float = 0.0002
-    """Chance of being meant for the listener below which an utterance is talk."""
-    command_probability: float = 0.8
-    """Posterior from which a command or an answer is followed."""
-    answer_window_s: float = 20.0
-    """Seconds after a question in which the next words may settle it."""
-    join_window_s: float = 6.0
-    """Seconds between a lone cow number and the result that belongs to it."""
-
-    @property
-    def accept_probability(self) -> float:
-        """Chance of being right from which an entry is taken."""
-        return 1 - 1 / self.wrong_costs
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,26 +57,6 @@ class Decision:
     def reason(self) -> str:
         """For a person to read."""
         return self.event.reason
-
-
-TOO_LOUD = "too loud to trust"
-OVERDRIVEN = "the microphone is overdriven"
-BROKEN = "some of the sound was lost"
-_DISTRUST = (TOO_LOUD, OVERDRIVEN, BROKEN)
-
-
-def distrust(utterance: Utterance, settings: DecisionSettings) -> str:
-    """Why nothing in this sound may be taken without asking; empty if it may."""
-    if utterance.has_gap:
-        return BROKEN
-    if utterance.is_clipped:
-        return OVERDRIVEN
-    return TOO_LOUD if utterance.snr_db < settings.least_snr_db else ""
-
-
-def is_talk(hearing: Hearing, settings: DecisionSettings) -> bool:
-    """Whether an utterance is passed over as talk or noise."""
-    return hearing.strangeness > settings.talk_strangeness or hearing.certainty.entry < settings.entry_chance
 
 
 def decide(
@@ -114,22 +77,13 @@ def decide(
         start_s: Start on the audio clock, seconds.
         end_s: End on the audio clock, seconds.
         settings: The bars.
-        distrusted: From `distrust`.
+        distrusted: From `bars.distrust`.
     """
     judge = _Judge(hearing, day, utterance, start_s, end_s, settings, distrusted)
     decision = judge.decide()
     if day.is_noting and decision.outcome is Outcome.IGNORED:
         return Decision(Outcome.ACCEPTED, replace(decision.event, kind=EventKind.NOTE, reason="a spoken note"))
     return decision
-
-
-def joined(hearing: Hearing, context: Entry) -> tuple[Reading, ...]:
-    """The readings that are part of an entry, completed from what was said before."""
-    return tuple(
-        replace(reading, phrase=replace(reading.phrase, entry=reading.phrase.entry.merged_over(context)))
-        for reading in hearing.readings
-        if reading.phrase.entry is not None
-    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,7 +139,7 @@ class _Judge:
             if reading.phrase.entry is not None and reading.phrase.entry.is_whole
         )
         # No more than is said: an answer must never choose what the vet was not offered.
-        candidates = whole[: 2 if reason.startswith((OTHER, _CORRECTED)) else 1]
+        candidates = whole[: 2 if reason.startswith(_CHOICES) else 1]
         best = readings[0]
         event = self.event(
             EventKind.QUESTION,
@@ -258,6 +212,8 @@ class _Judge:
             event = self.event(EventKind.COMMAND, "neither: say the entry again", entry=question.entry)
             return Decision(Outcome.ACCEPTED, event)
         chosen = question.candidates[place].entry
+        if against := self.against(chosen, number):
+            return self.ask_reader(Reading(Phrase(chosen), "", 1.0), against, number, question.replaces)
         return self.accept(chosen, 1.0, f"answered: {answer}", self.replaced(chosen, question), number)
 
     def replaced(self, entry: Entry, question: Event) -> int | None:
@@ -269,24 +225,30 @@ class _Judge:
 
     def entry(self, best: Phrase, readings: Sequence[Reading]) -> Decision:
         assert best.entry is not None
-        answers, replaces = None, None
+        answers, replaces, why = None, None, _CLEARLY
         asked = self.asked()
         is_correction = best.corrects or self.day.is_correcting
+        at_gate = () if is_correction or best.entry.cow else self.at_gate(asked)
         if is_correction and self.day.current is not None:
             return self.correct_question(self.day.current, readings)
         if is_correction:
             last = self.day.last_entry()
             if last is None or last.entry is None:
                 return self.ask("a correction, but there is no entry to correct", readings)
-            readings, replaces = joined(self.hearing, last.entry), self.day.last
+            readings, replaces = joined(self.hearing.readings, last.entry), self.day.last
+        elif len(at_gate) == 1 and at_gate[0] is not None:
+            readings, why = joined(readings, Entry(cow=at_gate[0])), BY_READER
+        elif at_gate:
+            return self.ask_whose(at_gate, readings[0])
         elif asked is not None and asked[1].entry is not None:
             number, question = asked
             assert question.entry is not None
             cows = {candidate.entry.cow for candidate in question.candidates} | {question.entry.cow}
             if not best.entry.is_whole and (best.entry.cow is None or question.candidates):
-                readings = joined(self.hearing, question.entry)
+                readings = joined(self.hearing.readings, question.entry)
                 if not self.is_rest_certain(question, best.entry):
-                    return self.ask(OTHER, self.completed(question), number, question.replaces)
+                    reason = question.reason if question.reason == MAY_BE_MISSED else OTHER
+                    return self.ask(reason, completed(self.hearing.readings, question), number, question.replaces)
                 answers, replaces = number, question.replaces
             elif best.entry.is_whole and best.entry.cow in cows:
                 answers, replaces = number, question.replaces
@@ -294,45 +256,116 @@ class _Judge:
         entry = chosen.phrase.entry
         assert entry is not None
         if not entry.is_whole:
-            return self.ask(_what_is_missing(entry) if self.is_fitting() else self.unclear(), readings)
+            return self.ask(what_is_missing(entry) if self.is_fitting() else self.unclear(), readings)
+        against = () if is_correction else self.against(entry, answers)
+        if against and self.is_fitting() and entry.cow not in self.day.results:
+            return self.ask_reader(chosen, against, answers, replaces)
         doubt = self.doubt(chosen.phrase, entry, replaces)
+        if not doubt and why == BY_READER:
+            doubt = self.doubt_of_reader()
         if doubt == OTHER:
-            field = self.doubtful_field()
-            readings = _offered(readings, field)
+            field = doubtful_field(self.hearing.certainty, self.settings.accept_probability)
+            readings = differing_in(readings, field)
             doubt = f"{OTHER} {field}".strip()
         if doubt:
             return self.ask(doubt, readings, answers, replaces)
-        return self.accept(entry, probability, "clearly heard", replaces, answers)
+        return self.accept(entry, probability, why, replaces, answers or self.asked_at_gate(entry))
 
     def is_rest_certain(self, question: Event, said: Entry) -> bool:
         """Whether what `said` does not say was heard well enough when the question arose.
 
         "Four one nine" settles which cow, never an age that was in doubt; a result never settles which cow.
         """
-        if question.reason in (_UNCLEAR, *_DISTRUST) or question.entry is None:
+        if question.reason in (_UNCLEAR, *DISTRUST) or question.entry is None:
             return False
+        if said.cow is None and self.day.gate.seen_s:
+            # Where a reader tells the numbers, a result alone is likelier to be the next cow's than a new answer.
+            if question.reason == MAY_BE_MISSED:
+                return False
+            offered = [c.entry for c in question.candidates]
+            if offered and said.merged_over(question.entry) not in offered:
+                return False
         if not question.candidates:
             return (question.probability or 0.0) >= self.settings.accept_probability
         rest = said.merged_over(question.entry)
         agreeing = [c.probability for c in question.candidates if said.merged_over(c.entry) == rest]
         return sum(agreeing) >= self.settings.accept_probability
 
-    def completed(self, question: Event) -> tuple[Reading, ...]:
-        """What was said now, completed from each entry that the question offered."""
-        whole = Candidate(question.entry or Entry(), question.probability or 0.0)
-        completed = [
-            # What is completed is no surer than what completes it.
-            replace(reading, probability=reading.probability * context.probability)
-            for context in question.candidates or (whole,)
-            for reading in joined(self.hearing, context.entry)[:1]
-        ]
-        return tuple(dict.fromkeys(completed))
-
     def correct_question(self, number: int, readings: Sequence[Reading]) -> Decision:
         """What was asked is corrected, never the entry before it; the rest of it is still in doubt, so ask again."""
         question = self.day.questions[number]
-        readings = self.completed(question) or readings
+        readings = completed(self.hearing.readings, question) or readings
         return self.ask(_CORRECTED, readings, number, question.replaces)
+
+    # ---- the reader at the gate; `gate.py` has the rules --------------------------------------------
+
+    @property
+    def said_s(self) -> float:
+        """When the words began; of what was typed, when it came."""
+        return self.start_s if self.utterance else self.end_s
+
+    def at_gate(self, asked: tuple[int, Event] | None) -> tuple[str | None, ...]:
+        """The cows whose a result without a number may be; none if it belongs to what was said or asked before."""
+        question = asked[1] if asked is not None else None
+        if question is not None and not question.candidates and question.entry and question.entry.cow:
+            return ()  # her number was just said
+        about = [candidate.entry.cow for candidate in question.candidates] if question is not None else []
+        reads = self.day.gate.waiting(self.said_s)
+        lately = tuple(read for read in reads if self.said_s - read.at_s <= self.settings.reader_window_s)
+        if not lately or all(read.cow in about for read in lately):
+            return ()
+        return tuple(dict.fromkeys((*about, *(read.cow for read in (lately if about else reads)))))
+
+    def ask_whose(self, cows: Sequence[str | None], reading: Reading) -> Decision:
+        """Ask whose a result without a number is: between two, or else for the number."""
+        named = [cow for cow in cows if cow is not None]
+        offered = of_cows(reading, named)
+        entries = [r.phrase.entry for r in offered if r.phrase.entry is not None and r.phrase.entry.is_whole]
+        is_choice = len(cows) == 2 == len(entries)
+        if is_choice and not any(self.doubt(reading.phrase, entry, None) for entry in entries):
+            return self.ask(TWO_READ, offered)
+        return self.ask(NOT_SURE_WHO if self.is_fitting() else self.unclear(), (reading,))
+
+    def doubt_of_reader(self) -> str:
+        """Why a result is not taken for the cow that was read; empty if it is."""
+        if self.day.gate.steps:
+            return MAY_BE_MISSED
+        # A single word of talk can sound like a result, and no number shows that it was meant.
+        return OTHER if self.hearing.certainty.entry < self.settings.accept_probability else ""
+
+    def against(self, entry: Entry, answers: int | None) -> tuple[Read, ...]:
+        """The reads that speak against the number of an entry that was said, now or in what it answers."""
+        if entry.cow is None or not self.utterance:
+            return ()
+        question, said_s = self.day.questions.get(answers or 0), self.said_s
+        if question is not None:
+            if question.reason.startswith((READER_SAYS, TWO_READ)) and entry.cow in cows_of(question):
+                return ()
+            said_s = min(said_s, question.at_s)
+        return self.day.gate.against(entry.cow, self.day.code_of(entry.cow), said_s, self.settings.reader_window_s)
+
+    def ask_reader(
+        self, reading: Reading, against: Sequence[Read], answers: int | None, replaces: int | None
+    ) -> Decision:
+        """Ask which is right, the number that was read or the one that was heard."""
+        entry = reading.phrase.entry
+        assert entry is not None and entry.cow is not None
+        named = list(dict.fromkeys(read.cow for read in against if read.cow))
+        reason = f"{READER_SAYS} {' or '.join(named) or 'a cow that is not in the herd list'}, heard {entry.cow}"
+        if len(against) == 1 == len(named):
+            doubt = self.doubt(reading.phrase, replace(entry, cow=named[0]), None)
+            field = doubtful_field(self.hearing.certainty, self.settings.accept_probability)
+            # Only the numbers are asked about, so the rest must be sure.
+            if not doubt or (doubt == OTHER and field == "number"):
+                return self.ask(reason, of_cows(reading, (named[0], entry.cow)), answers, replaces)
+        return self.ask(reason, (reading,), answers, replaces)
+
+    def asked_at_gate(self, entry: Entry) -> int | None:
+        """The question about an unlisted electronic ID that this entry settles."""
+        if entry.cow is None or not self.utterance:
+            return None
+        code, window_s = self.day.code_of(entry.cow), self.settings.reader_window_s
+        return self.day.gate.asked_of(entry.cow, code, self.said_s, window_s)
 
     def is_fitting(self) -> bool:
         """Whether the sound is good, and fits the best reading, well enough for it to be taken."""
@@ -341,13 +374,6 @@ class _Judge:
     def unclear(self) -> str:
         """What is the matter with sound that does not fit."""
         return self.distrusted or _UNCLEAR
-
-    def doubtful_field(self) -> str:
-        """The only field that a question has to be about: "number", "result" or "age"; empty if it is several."""
-        certainty = self.hearing.certainty
-        chances = {"number": certainty.number, "result": certainty.result, "age": certainty.age}
-        doubtful = [field for field, chance in chances.items() if chance < self.settings.accept_probability]
-        return doubtful[0] if len(doubtful) == 1 else ""
 
     def doubt(self, phrase: Phrase, entry: Entry, replaces: int | None) -> str:
         """Why an entry must be asked about; empty if it may be taken."""
@@ -368,31 +394,3 @@ class _Judge:
         if self.hearing.readings[0].probability < self.settings.accept_probability:
             return OTHER
         return ""
-
-
-def _what_is_missing(entry: Entry) -> str:
-    if entry.cow is None:
-        return "a result without a cow number"
-    return f"{entry.cow} without a result"
-
-
-def _offered(readings: Sequence[Reading], field: str) -> Sequence[Reading]:
-    """The best reading and those that differ from it in the field alone; all of them where no field is named."""
-    best, *others = readings
-    if not field or best.phrase.entry is None:
-        return readings
-    same = _apart_from(best.phrase.entry, field)
-    return [best, *(r for r in others if r.phrase.entry and _apart_from(r.phrase.entry, field) == same)]
-
-
-def _apart_from(entry: Entry, field: str) -> Entry:
-    """The entry without one field."""
-    match field:
-        case "number":
-            return replace(entry, cow=None)
-        case "age":
-            return replace(entry, days=None, crown_rump_mm=None)
-        case "result":
-            return Entry(cow=entry.cow)
-        case _:
-            return entry

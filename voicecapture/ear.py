@@ -5,9 +5,11 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 from voicecapture.audio import AudioChunk
-from voicecapture.day import Day
-from voicecapture.decision import Decision, decide, distrust, is_talk
+from voicecapture.bars import distrust, is_talk
+from voicecapture.day import Day, EventKind
+from voicecapture.decision import Decision, Outcome, decide
 from voicecapture.language.grammar import Grammar
+from voicecapture.reads import decide_read
 from voicecapture.recogniser import Hearing, Language, Recogniser
 from voicecapture.segmenter import Utterance, segment
 from voicecapture.settings import Settings
@@ -69,6 +71,20 @@ class Ear:
         self._last_hearing = None  # heard with what could be expected before
         return decision
 
+    def at_gate(self, line: str, at_s: float) -> Decision | None:
+        """Decide on a line of the electronic-ID reader; the day moves on with it. None if it says nothing new.
+
+        Args:
+            line: As the reader sent it.
+            at_s: When it came, on the audio clock, seconds.
+        """
+        event = decide_read(line, self.day, at_s, self._settings.decision.reader_window_s)
+        if event is None:
+            return None
+        self.day = self.day.after(event)
+        outcomes = {EventKind.QUESTION: Outcome.QUESTION, EventKind.IGNORED: Outcome.IGNORED}
+        return Decision(outcomes.get(event.kind, Outcome.ACCEPTED), event)
+
     def _hearing(self, utterance: Utterance) -> Hearing:
         """Recognise, once for an utterance: what the segmenter asked about is not heard again."""
         key = (utterance.start_s, len(utterance.samples))
@@ -84,4 +100,7 @@ class Ear:
         self._heard_early_s = time.perf_counter() - offered_s
         if not hearing.readings or is_talk(hearing, self._settings.decision):
             return True
-        return hearing.readings[0].phrase.is_whole
+        phrase = hearing.readings[0].phrase
+        # With a cow at the gate her result is enough.
+        is_result = phrase.entry is not None and phrase.entry.result is not None
+        return phrase.is_whole or (is_result and bool(self.day.gate.open))

@@ -11,6 +11,12 @@ from iso3166 import countries_by_numeric
 _DIGITS = re.compile(r"[0-9]{15}|[0-9]{3} [0-9]{12}|[0-9]{3}(?:\.[0-9]{3}){4}")
 _DOT_HEX = re.compile(r"[0-9A-Fa-f]{3}\.[0-9A-Fa-f]{10}")
 _HEX = re.compile(r"[0-9A-Fa-f]{16}")
+_LINE = re.compile(
+    r"(?:L?A ?(?:[0-9]{5} ?[0-9] ?0?|[0-9]{7} ?)?|1[0-9]{7} ?)?"
+    r"(?P<code>[0-9]{15}|[0-9]{3} [0-9]{12}|[0-9]{3}(?: [0-9]{3}){4})"
+)
+"""The code as readers send it: alone, behind "A" or "LA" for "animal", or behind that or a 1 and the retagging
+counter, user information and reserved bits, which name no other animal (ISO 24631-6, clause 4)."""
 _LAST_NATIONAL_ID = 2**38 - 1
 """274,877,906,943: twelve digits can say more than 38 bits hold."""
 
@@ -36,6 +42,22 @@ def read_electronic_id(text: str) -> str:
     if national_id > _LAST_NATIONAL_ID:
         raise ValueError(f"electronic id '{text}'; expected at most {_LAST_NATIONAL_ID} after the first 3 digits.")
     return digits
+
+
+def read_line(line: str) -> str:
+    """The 15 digits in a line of a reader.
+
+    Args:
+        line: The code with spaces, dashes, underscores or dots between its groups or none, as 16 hexadecimal digits,
+            with the prefix of a reader, and with control characters around it.
+
+    Raises:
+        ValueError: If it is no electronic ID, or one that no animal may wear.
+    """
+    printable = "".join(c for c in line if c.isprintable() or c.isspace())
+    plain = re.sub(r"[-_\s]+", " ", printable).strip()
+    found = _LINE.fullmatch(plain)
+    return read_electronic_id(found["code"].replace(" ", "") if found else plain)
 
 
 def from_bits(bits: int) -> str:

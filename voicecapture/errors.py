@@ -6,6 +6,7 @@
     ├── GrammarError    a file in grammars/, or a settings file, cannot be used
     ├── ModelError      a speech model is missing, broken or unsafe
     ├── RecordError     the day's database cannot be opened or written
+    ├── ReaderError     the electronic-ID reader cannot be opened
     ├── ScreenError     the screen broke while a day was going on
     └── WebError        the screen cannot be shown in a browser
 
@@ -36,6 +37,10 @@ class ModelError(VoiceCaptureError):
 
 class RecordError(VoiceCaptureError):
     """The day's database cannot be opened or written."""
+
+
+class ReaderError(VoiceCaptureError):
+    """The electronic-ID reader cannot be opened, or there is nothing that it could tell."""
 
 
 class ScreenError(VoiceCaptureError):

@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, fields, replace
-from datetime import date
+from datetime import date, timedelta
 from enum import StrEnum
 from functools import cached_property
 
@@ -55,6 +55,11 @@ class Herd:
             for cow, animal in herd.animals.items():
                 animals[cow] = animals[cow].updated(animal) if cow in animals else animal
         return cls(animals.values())
+
+    @cached_property
+    def by_electronic_id(self) -> dict[str, str]:
+        """Cow numbers by the 15 digits of their electronic IDs."""
+        return {animal.electronic_id: cow for cow, animal in self.animals.items() if animal.electronic_id}
 
     def __contains__(self, cow: object) -> bool:
         return cow in self.animals
@@ -120,7 +125,7 @@ class Matings:
             tuple(dict.fromkeys((*self.services, *other.services))), tuple(dict.fromkeys((*self.bulls, *other.bulls)))
         )
 
-    def first_since(self, day: date) -> date | None:
-        """Day of the first mating from a day on; None without any."""
+    def began_on(self, scanned_on: date) -> date | None:
+        """Day of the first mating in the year before a scan; those before it are of an earlier season."""
         days = [s.served_on for s in self.services] + [b.bull_in for b in self.bulls]
-        return min((mated_on for mated_on in days if mated_on >= day), default=None)
+        return min((day for day in days if scanned_on - day <= timedelta(days=365)), default=None)

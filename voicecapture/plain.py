@@ -23,9 +23,10 @@ def log_line(update: Update) -> str | None:
         return None
     event, counts = update.decision.event, update.day.counts
     minutes, seconds = divmod(int(event.at_s), 60)
+    word = "read" if event.is_read and event.kind is EventKind.NOTE else _WORDS[event.kind]
     answer = f"-> {update.said}" if update.said else f"({event.reason})"
     return (
-        f"{minutes:3d}:{seconds:02d}  {_WORDS[event.kind]:<7}  {counts.scanned:4d} scanned "
+        f"{minutes:3d}:{seconds:02d}  {word:<7}  {counts.scanned:4d} scanned "
         f"{counts.questions:2d} open   {event.heard}  {answer}"
         + "".join(f"  ! {alert}" for alert in (*update.alerts, *update.troubles))
     )

@@ -5,10 +5,11 @@ fifty sound alike: "say the whole number, then the digits" (US Army rail trainin
 "fifteen; that is one five" (hospital safety notices on look-alike numbers).
 """
 
+import re
 from dataclasses import replace
 
 from voicecapture.day import Candidate, Day, EventKind
-from voicecapture.decision import OTHER, TALK, Decision, Outcome
+from voicecapture.decision import OTHER, READER_SAYS, TALK, Decision, Outcome
 from voicecapture.language.numbers import say_digits, say_number
 from voicecapture.language.phrase import Command, Entry, Result
 from voicecapture.speaker import Tone
@@ -93,6 +94,8 @@ def sentence(decision: Decision, day: Day) -> str:
             return f"{say_digits(event.entry.cow or '') if event.entry else ''} taken back"
         case EventKind.QUESTION:
             reason = _spoken_reason(decision)
+            if event.reason.startswith(READER_SAYS) and len(event.candidates) > 1:
+                return f"{reason}?"
             if len(event.candidates) > 1:
                 return say_candidates(event.candidates)
             if event.candidates and event.reason.startswith(OTHER):
@@ -114,13 +117,17 @@ def sentence(decision: Decision, day: Day) -> str:
 def _spoken_reason(decision: Decision) -> str:
     """The reason of a question with its cow number said digit by digit."""
     entry = decision.event.entry
+    if decision.reason.startswith(READER_SAYS):
+        return re.sub("[0-9]+", lambda cow: say_digits(cow[0]), decision.reason)
     if entry is not None and entry.cow is not None:
         return decision.reason.replace(entry.cow, say_digits(entry.cow), 1)
     return decision.reason
 
 
 def tone(decision: Decision) -> Tone | None:
-    """The tone before the sentence; none for talk. What was understood and changes nothing is "not heard"."""
+    """The tone before the sentence; none for talk and reads. What was understood in vain is "not heard"."""
+    if decision.event.is_read and decision.outcome is not Outcome.QUESTION:
+        return None
     if decision.outcome is Outcome.ACCEPTED:
         return Tone.SAVED
     if decision.outcome is Outcome.QUESTION:

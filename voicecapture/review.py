@@ -9,8 +9,9 @@ from enum import StrEnum
 from itertools import groupby
 
 from voicecapture.amend import absences
+from voicecapture.bars import BROKEN, OVERDRIVEN, DecisionSettings, distrust
 from voicecapture.day import Candidate, Day, Event, EventKind
-from voicecapture.decision import BROKEN, OVERDRIVEN, STOPPED, TALK, Decision, DecisionSettings, decide, distrust
+from voicecapture.decision import STOPPED, TALK, Decision, decide
 from voicecapture.herd import Animal
 from voicecapture.language.grammar import Grammar
 from voicecapture.language.phrase import Entry
@@ -300,7 +301,8 @@ def arranged(
 
     Args:
         listed: In the order in which they happened.
-        order: What the list goes by. What needs a person comes in the order of `Need`, then the rest, then talk.
+        order: What the list goes by. What needs a person comes in the order of `Need`, then the rest, then talk and
+            reads.
         show: What is shown.
         search: Words, each of which an item must have in its cow number, entry, words or need; a number finds a cow.
         otherwise: Day and number of what was heard otherwise when it was heard again.
@@ -323,7 +325,8 @@ def to_settle(listed: Iterable[Item]) -> int:
 
 
 def _urgency(item: Item) -> int:
-    return _RANK[item.needs[0]] if item.needs else len(_RANK) + (item.event.kind is EventKind.IGNORED)
+    is_aside = item.event.kind is EventKind.IGNORED or item.event.is_read
+    return _RANK[item.needs[0]] if item.needs else len(_RANK) + is_aside
 
 
 def _is_shown(item: Item, show: Show, otherwise: frozenset[tuple[str, int]]) -> bool:

@@ -17,11 +17,13 @@ import numpy as np
 from voicecapture import readback
 from voicecapture.alert import disk_alert
 from voicecapture.audio import CHUNK_SAMPLES, SAMPLE_RATE_HZ, AudioChunk, level_dbfs
-from voicecapture.day import Day, Event
+from voicecapture.day import STILL_THERE, Day, Event
 from voicecapture.decision import Decision, Outcome
 from voicecapture.ear import Ear, Heard
 from voicecapture.errors import AudioError
 from voicecapture.language.phrase import Command
+from voicecapture.reader import Reader
+from voicecapture.reads import is_electronic_id
 from voicecapture.segmenter import FULL_SCALE
 from voicecapture.sound import noise_after
 from voicecapture.speaker import Speaker
@@ -52,9 +54,19 @@ def _unwatched(_event: Event, _day: Day) -> tuple[str, ...]:
 class Session:
     """One day being listened to."""
 
-    def __init__(self, ear: Ear, record: Record, day_id: int, speaker: Speaker, watch: Watch = _unwatched) -> None:
+    def __init__(
+        self,
+        ear: Ear,
+        record: Record,
+        day_id: int,
+        speaker: Speaker,
+        watch: Watch = _unwatched,
+        reader: Reader | None = None,
+    ) -> None:
         self._ear, self._record, self._day_id, self._speaker, self._watch = ear, record, day_id, speaker, watch
-        self._typed: queue.SimpleQueue[tuple[str, Day]] = queue.SimpleQueue()
+        self._reader = reader
+        self._typed: queue.SimpleQueue[tuple[str, Day | None, float]] = queue.SimpleQueue()
+        """Lines with the day that was seen, None of the reader's; and when they came."""
         self._show: Callable[[Update], None] = lambda update: None
         self._state = Update(ear.day, None, 0.0, -60.0, -60.0, is_speech=False, said="")
         """What a screen is told with the next thing that happens."""
@@ -74,10 +86,19 @@ class Session:
         """Hand in a line typed by hand, from any thread; the thread that listens decides on it at once.
 
         Args:
-            line: In the words that may be spoken: "417 pregnant 58 days", "first".
+            line: In the words that may be spoken: "417 pregnant 58 days", "first"; or an electronic ID, as a reader
+                that is a keyboard types it.
             seen: The day of the last update that was shown when it was typed.
         """
-        self._typed.put((line, seen))
+        self._typed.put((line, seen, time.monotonic()))
+
+    def read(self, line: str) -> None:
+        """Hand in a line of the electronic-ID reader, from any thread.
+
+        Args:
+            line: As the reader sent it, or `reads.LOST`.
+        """
+        self._typed.put((line, None, time.monotonic()))
 
     def run(
         self,
@@ -101,6 +122,8 @@ class Session:
             RecordError: If something could not be kept.
         """
         self._show = show
+        if self._reader is not None:
+            threading.Thread(target=self._reader.run, args=(self.read, stop), name="reader", daemon=True).start()
         failure: AudioError | None = None
         try:
             try:
@@ -125,21 +148,21 @@ class Session:
 
     def _arriving(self, chunks: Iterable[AudioChunk], stop: threading.Event) -> Iterator[AudioChunk]:
         """The chunks until `stop` is set; typed lines are taken between them, and where none come."""
-        arrived: queue.Queue[AudioChunk] = queue.Queue(_HELD_CHUNKS)
+        arrived: queue.Queue[tuple[AudioChunk, float]] = queue.Queue(_HELD_CHUNKS)
         failures: list[Exception] = []
         reader = threading.Thread(target=_read, args=(chunks, arrived, failures, stop), name="sound", daemon=True)
         reader.start()
         self._arrived_s = time.monotonic()
         while True:
             try:
-                chunk = arrived.get(timeout=_WAIT_S)
+                chunk, came_s = arrived.get(timeout=_WAIT_S)
             except queue.Empty:
                 if stop.is_set() or (not reader.is_alive() and arrived.empty()):
                     break
                 self._wait()
                 continue
-            self._arrived_s = time.monotonic()
             self._take_typed()
+            self._arrived_s = came_s
             yield chunk
         if failures:
             raise failures[0]
@@ -157,14 +180,25 @@ class Session:
 
     def _take_typed(self) -> None:
         while not self._typed.empty():
-            line, seen = self._typed.get()
-            decision = self._ear.read(line, seen, self._now_s())
+            line, seen, came_s = self._typed.get()
+            at_s = self._audio_s(came_s)
+            if seen is None or is_electronic_id(line):
+                decision = self._ear.at_gate(line, at_s)
+            else:
+                decision = self._ear.read(line, seen, at_s)
+            if decision is None:
+                continue
             self._record.append(self._day_id, decision.event)
-            self._answer(decision)
+            if decision.event.reason != STILL_THERE:
+                self._answer(decision)
 
     def _now_s(self) -> float:
         """The audio clock, going on by itself since the last chunk."""
-        return self._state.now_s + time.monotonic() - max(self._arrived_s, self._idled_s)
+        return self._audio_s(time.monotonic())
+
+    def _audio_s(self, monotonic_s: float) -> float:
+        """A time of the machine's clock on the audio clock."""
+        return max(0.0, self._state.now_s + monotonic_s - max(self._arrived_s, self._idled_s))
 
     def _keep(self, heard: Heard) -> None:
         self._record.keep(self._day_id, heard.number, heard.utterance, heard.hearing, heard.decision.event)
@@ -217,19 +251,23 @@ class Session:
         free = 0
         with suppress(OSError):  # a disk that is gone has no room
             free = shutil.disk_usage(self._record.path.parent).free
-        troubles = (self._source_failure, self._speaker.failure or "", disk_alert(free))
+        reader_failure = self._reader.failure if self._reader is not None else None
+        troubles = (self._source_failure, self._speaker.failure or "", reader_failure or "", disk_alert(free))
         self._show(replace(update, day=self.day, troubles=tuple(filter(None, troubles))))
 
 
 def _read(
-    chunks: Iterable[AudioChunk], arrived: queue.Queue[AudioChunk], failures: list[Exception], stop: threading.Event
+    chunks: Iterable[AudioChunk],
+    arrived: queue.Queue[tuple[AudioChunk, float]],
+    failures: list[Exception],
+    stop: threading.Event,
 ) -> None:
     """Take what a source gives until `stop` is set; the microphone may make this wait, and only this."""
     try:
         for chunk in chunks:
             while not stop.is_set():
                 with suppress(queue.Full):
-                    arrived.put(chunk, timeout=_WAIT_S)
+                    arrived.put((chunk, time.monotonic()), timeout=_WAIT_S)
                     break
             if stop.is_set():
                 return

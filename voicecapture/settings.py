@@ -3,6 +3,7 @@
 scan = "aged"                 # or "yes_no", for the yes/no scan before winter
 break_after_minutes = 90      # the screen reminds of a break after so long without one, 10 to 600; never without it
 questions_per_wrong_entry = 100   # how many questions it is worth to keep one wrong entry out, 20 to 10000
+reader_window_seconds = 12    # for so long a cow that the electronic-ID reader read stands at the gate, 3 to 120
 
 [findings]                    # the practice's own findings: name = how it is said, in ARPAbet
 mastitis = "M AE S T AY T AH S"
@@ -16,11 +17,12 @@ ageing_sd_days = { 60 = 4.6, 98 = 7.7, 400 = 11.0 }       # how far a scan's age
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import TypeVar
 
+from voicecapture.bars import DecisionSettings
 from voicecapture.day import ScanKind
-from voicecapture.decision import DecisionSettings
 from voicecapture.errors import GrammarError
 from voicecapture.language.grammar import Phones, read_phones
 from voicecapture.reckoning.settings import AGEING_SD_DAYS, GESTATION_DAYS, ReckoningSettings
@@ -28,6 +30,9 @@ from voicecapture.segmenter import SegmenterSettings
 
 _WRONG_COSTS = "questions_per_wrong_entry"
 _BREAK = "break_after_minutes"
+_READER = "reader_window_seconds"
+
+_Default = TypeVar("_Default", float, None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,27 +62,37 @@ def read_settings(path: Path | None) -> Settings:
         raise GrammarError(f"{path}: cannot be read ({error.strerror}). Name an existing settings file.") from error
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise GrammarError(f"{path}: not a TOML file ({error}). Mend the line.") from error
-    unknown = set(table) - {"scan", "findings", "reckoning", _BREAK, _WRONG_COSTS}
+    unknown = set(table) - {"scan", "findings", "reckoning", _BREAK, _READER, _WRONG_COSTS}
     if unknown:
         raise GrammarError(
             f"{path}: unknown setting '{min(unknown)}'; expected scan, {_BREAK}, {_WRONG_COSTS}, "
-            "findings or reckoning. Remove it."
+            f"{_READER}, findings or reckoning. Remove it."
         )
-    costs = table.get(_WRONG_COSTS, DecisionSettings().wrong_costs)
-    if isinstance(costs, bool) or not isinstance(costs, int | float) or not 20 <= costs <= 10_000:
-        raise GrammarError(f"{path}: {_WRONG_COSTS} is {costs!r}; expected a number from 20 to 10000. Correct it.")
-    rest = table.get(_BREAK)
-    if rest is not None and (isinstance(rest, bool) or not isinstance(rest, int | float) or not 10 <= rest <= 600):
-        raise GrammarError(f"{path}: {_BREAK} is {rest!r}; expected minutes from 10 to 600. Correct it.")
+    bars = DecisionSettings()
+    costs = _number(table, _WRONG_COSTS, bars.wrong_costs, "a number", (20, 10_000), path)
+    reader_window_s = _number(table, _READER, bars.reader_window_s, "seconds", (3, 120), path)
+    rest = _number(table, _BREAK, None, "minutes", (10, 600), path)
     if table.get("scan", "aged") not in list(ScanKind):
         raise GrammarError(f'{path}: scan is {table["scan"]!r}; expected "aged" or "yes_no". Correct it.')
     return Settings(
         ScanKind(table.get("scan", "aged")),
         _read_findings(table.get("findings", {}), path),
-        decision=DecisionSettings(wrong_costs=costs),
+        decision=replace(bars, wrong_costs=costs, reader_window_s=reader_window_s),
         reckoning=_read_reckoning(table.get("reckoning", {}), path),
         break_after_minutes=rest,
     )
+
+
+def _number(
+    table: Mapping[str, object], name: str, default: _Default, what: str, bounds: tuple[int, int], path: Path
+) -> float | _Default:
+    """A number within bounds, or the default where nothing is set."""
+    value, (low, high) = table.get(name), bounds
+    if value is None:
+        return default
+    if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
+        raise GrammarError(f"{path}: {name} is {value!r}; expected {what} from {low} to {high}. Correct it.")
+    return value
 
 
 def _read_reckoning(table: object, path: Path) -> ReckoningSettings:

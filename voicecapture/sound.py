@@ -1,6 +1,6 @@
 """How the sound is, in words and as a bar, for a screen. Pure."""
 
-from voicecapture.decision import TOO_LOUD, DecisionSettings
+from voicecapture.bars import TOO_LOUD, DecisionSettings
 from voicecapture.update import Update
 
 METER_DBFS = (-60.0, 0.0)

@@ -219,7 +219,8 @@ def _of_matings(start: Start) -> Remark:
 
 def _of_mating_start(start: Start) -> Remark:
     if start.mating_start is None:
-        first_on = start.matings.matings.first_on if start.matings else None
+        mated = start.matings.matings if start.matings else Matings()
+        first_on = mated.began_on(start.scanned_on) if start.scanned_on else None
         return Remark(Sign.EMPTY, f"{first_on} by the list" if first_on else "may stay empty")
     if start.scanned_on is None:
         return Remark(Sign.GOOD, "")

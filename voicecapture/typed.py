@@ -6,9 +6,9 @@ Pure. Somebody may type while the vet goes on calling cows, so what leans on the
 
 from dataclasses import replace
 
+from voicecapture.bars import DecisionSettings as Bars
 from voicecapture.day import Day, EventKind
 from voicecapture.decision import TALK, Decision, Outcome, decide
-from voicecapture.decision import DecisionSettings as Bars
 from voicecapture.herd import Herd
 from voicecapture.language.grammar import Grammar
 from voicecapture.language.phrase import Command, Phrase
@@ -50,12 +50,14 @@ def decide_typed(line: str, seen: Day, day: Day, at_s: float, grammar: Grammar, 
     """
     hearing = hear_typed(line, grammar)
     is_same = (seen.last, seen.current) == (day.last, day.current)
+    is_same_gate = [read.code for read in seen.gate.open] == [read.code for read in day.gate.open]
     # Who types says so although the listening is stopped, and means no correction that somebody else began.
     open_day = replace(day, is_stopped=False, is_correcting=False)
     # The question that is on the screen may be answered however long ago it was asked.
     asked_s = day.questions[day.current].at_s if is_same and day.current is not None else at_s
     decision = decide(hearing, open_day, 0, asked_s, at_s, bars)
-    if not is_same and hearing.readings and _leans(hearing.readings[0]):
+    best = hearing.readings[0] if hearing.readings else None
+    if best and ((_leans(best) and not is_same) or (_is_result_alone(best) and not is_same_gate)):
         ignored = replace(
             decision.event,
             kind=EventKind.IGNORED,
@@ -80,10 +82,16 @@ def _leans(reading: Reading) -> bool:
     return phrase.answer is not None or phrase.corrects or phrase.command in _LEANING or is_part
 
 
+def _is_result_alone(reading: Reading) -> bool:
+    """Whether a phrase means the cow at the gate, if there is one."""
+    phrase: Phrase = reading.phrase
+    return phrase.entry is not None and phrase.entry.cow is None and not phrase.corrects
+
+
 def _reason(kind: EventKind, reason: str) -> str:
     match kind:
         case EventKind.ACCEPTED:
-            return "typed" if reason == "clearly heard" else f"typed, {reason}"
+            return "typed" if reason == "clearly heard" else f"typed, {reason.removeprefix('clearly heard, ')}"
         case EventKind.NOTE:
             return "a typed note"
         case EventKind.IGNORED if reason == TALK:

@@ -3,7 +3,8 @@
 import signal
 import sys
 import threading
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from datetime import UTC, date, datetime
 from functools import partial
 from pathlib import Path
@@ -37,7 +38,7 @@ from voicecapture.cli.options import (
 from voicecapture.day import Day
 from voicecapture.ear import Ear, Heard
 from voicecapture.engines import make_recogniser
-from voicecapture.errors import AudioError, RecordError
+from voicecapture.errors import AudioError, ReaderError, RecordError
 from voicecapture.hear import as_json, hear_file
 from voicecapture.herd import Herd, Matings
 from voicecapture.language.crib import crib
@@ -46,6 +47,7 @@ from voicecapture.lists.herd import read_herd
 from voicecapture.lists.matings import FORMAT, parse_matings
 from voicecapture.lists.table import read_text
 from voicecapture.plain import log_line
+from voicecapture.reader import Reader
 from voicecapture.recogniser import Recogniser
 from voicecapture.report.content import make_report
 from voicecapture.report.text import text_report
@@ -146,6 +148,10 @@ def listen(
     ] = False,
     recording: Annotated[Path | None, typer.Option("--from", help="A recording, heard as if live.")] = None,
     speed: Annotated[float, typer.Option(min=0.5, max=1000, help="Times real speed, with --from.")] = 1.0,
+    reader: Annotated[
+        str | None,
+        typer.Option(metavar="URL", help="Electronic-ID reader: COM3, /dev/ttyUSB0 or socket://HOST:PORT."),
+    ] = None,
     quiet: Annotated[bool, typer.Option("--quiet", help="No read-back and no tones.")] = False,
     settings: SettingsOption = None,
     database: DatabaseOption = None,
@@ -182,6 +188,7 @@ def listen(
         vet=vet,
         is_live=recording is None,
         web=_serve(web, web_at, plain),
+        reader=reader,
     )
 
 
@@ -204,8 +211,10 @@ def _run_day(
     web: "WebScreen | None" = None,
     mating_start: date | None = None,
     checks: Sequence[VoiceCheck] = (),
+    reader: str | None = None,
 ) -> None:
     """Run one day to its end and print its sheet."""
+    gate = _open_reader(reader, herd) if reader else None
     grammar = load_grammar(practice_findings=settings.findings)
     recogniser = make_recogniser(engine, model)
     mating_list = read_text(matings, FORMAT) if matings else ""
@@ -220,13 +229,14 @@ def _run_day(
     for made in checks:
         record.keep_voice_check(day_id, made)
     watch = partial(entry_alerts, scanned_on=scanned_on, matings=mated, settings=settings.reckoning)
-    session = Session(Ear(Day(herd, settings.scan), grammar, recogniser, settings), record, day_id, speaker, watch)
+    ear = Ear(Day(herd, settings.scan), grammar, recogniser, settings)
+    session = Session(ear, record, day_id, speaker, watch, gate)
     stop = threading.Event()
     lost: AudioError | None = None
     try:
         is_seen = sys.stdout.isatty()
         if plain or (web is None and not is_seen):
-            _run_plainly(lambda show: session.run(chunks, show, stop), stop)
+            _run_plainly(session, chunks, stop, sys.stdin if is_live else None)
         else:
             # The screen is loaded only where there is one.
             from voicecapture.dashboard import Dashboard, Shed
@@ -251,16 +261,41 @@ def _run_day(
         raise lost
 
 
-def _run_plainly(run: Callable[[Callable[[Update], None]], Day], stop: threading.Event) -> None:
-    """Listen with one line for each utterance; Ctrl-C ends the day in order."""
+def _open_reader(url: str, herd: Herd) -> Reader:
+    """The electronic-ID reader; refused where nobody could tell whom it reads."""
+    if not herd.by_electronic_id:
+        raise ReaderError(
+            "--reader: the herd list has no electronic ID; expected a column electronic_id. Add it, or leave "
+            "--reader out."
+        )
+    return Reader(url)
+
+
+def _run_plainly(
+    session: Session, chunks: Iterable[AudioChunk], stop: threading.Event, lines: Iterable[str] | None
+) -> None:
+    """Listen with one line for each decision, and take typed lines; Ctrl-C ends the day in order."""
+    seen = [session.day]
 
     def show(update: Update) -> None:
+        seen[0] = update.day
         line = log_line(update)
         if line:
             typer.echo(line)
 
+    def take() -> None:
+        # A terminal that is closed, or is not ours, has no lines.
+        with suppress(OSError, ValueError):
+            for line in lines or ():
+                if line.strip():
+                    session.type(line.strip(), seen[0])
+
     _end_in_order_at_ctrl_c(stop)
-    run(show)
+    if hasattr(signal, "SIGTTIN"):
+        # In the background of a terminal it must go on, without lines, and not be stopped.
+        signal.signal(signal.SIGTTIN, signal.SIG_IGN)
+    threading.Thread(target=take, name="lines", daemon=True).start()
+    session.run(chunks, show, stop)
 
 
 def _end_in_order_at_ctrl_c(stop: threading.Event) -> None:

@@ -29,12 +29,15 @@ _PICTURE_EVERY_S = 0.5
 """How often it leaves a picture for browsers that watch; one takes about 15 ms."""
 
 
-class Dashboard(Look):
+class Dashboard(Look[None]):
     """The screen; it never calls a stage of the listening."""
 
     CSS_PATH = "dashboard.tcss"
     TITLE = "voicecapture"
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("w", "watch", "watch in a browser", show=False)]
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("q", "quit", "end the day"),
+        Binding("w", "watch", "watch in a browser", show=False),
+    ]
 
     def __init__(
         self,

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterable
-from typing import ClassVar
+from typing import ClassVar, Generic, TypeVar
 
 from textual.app import App, SystemCommand
 from textual.binding import Binding, BindingType
@@ -38,6 +38,9 @@ _DAY = Theme(
     dark=False,
 )
 
+_Outcome = TypeVar("_Outcome")
+"""What a screen is left with."""
+
 _FONTS_FROM_ELSEWHERE = re.compile(r"@font-face \{.*?\}\s*", re.DOTALL)
 _FONTS = "ui-monospace, Menlo, Consolas, DejaVu Sans Mono, monospace"
 _FRAME = re.compile(r'viewBox="0 0 ([\d.]+) ([\d.]+)"')
@@ -45,12 +48,11 @@ _FRAME_LEFT, _FRAME_TOP, _FRAME_COLUMNS, _FRAME_ROWS = 9, 41, 18, 50
 """The window that is drawn around a picture of the screen, in its own units."""
 
 
-class Look(App[None]):
+class Look(App[_Outcome], Generic[_Outcome]):
     """A screen in the look of the shed."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("l", "light_or_dark", "light or dark", show=False),
-        Binding("q", "quit", "end"),
         Binding("ctrl+q", "quit", "end", show=False, priority=True),
     ]
 

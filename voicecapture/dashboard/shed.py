@@ -5,21 +5,36 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import ClassVar
 
+from textual import events
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Container, Horizontal, Vertical
 from textual.screen import Screen
 from textual.widgets import Input
 
+from voicecapture.bars import DecisionSettings
 from voicecapture.dashboard.sayings import Sayings
-from voicecapture.dashboard.widgets import Alerts, KeyHints, LastEntry, PacePanel, Recent, SoundPanel, Tally, ToCome
+from voicecapture.dashboard.widgets import (
+    Alerts,
+    AtGate,
+    KeyHints,
+    LastEntry,
+    PacePanel,
+    Recent,
+    SoundPanel,
+    Tally,
+    ToCome,
+)
 from voicecapture.day import Day
-from voicecapture.decision import DecisionSettings, Outcome
+from voicecapture.decision import Outcome
 from voicecapture.herd import Herd
 from voicecapture.language.crib import Section
 from voicecapture.language.phrase import Answer
 from voicecapture.typed import CHANGED, NOT_UNDERSTOOD, TYPED
 from voicecapture.update import Update
+
+_ALONE_S = 0.2
+"""A digit after which none comes for so long was pressed by hand. Readers that are keyboards need 10 to 30 ms."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,8 +56,6 @@ class ShedScreen(Screen[None]):
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("e", "type", "type an entry"),
-        Binding("1", "answer('first')", "first"),
-        Binding("2", "answer('second')", "second"),
         Binding("n", "answer('neither')", "neither"),
         Binding("question_mark,f1", "sayings", "what to say"),
         Binding("escape", "stop_typing", "take nothing"),
@@ -53,6 +66,8 @@ class ShedScreen(Screen[None]):
         self._type_line, self._shed = type_line, shed
         self._day, self._seen = Day(Herd()), Day(Herd())
         self._is_typing, self._offered = False, 0
+        self._digit: tuple[str, Day] | None = None
+        """A digit that was pressed just now, and the day that was shown."""
 
     def compose(self) -> ComposeResult:
         """The widgets, from the most important down."""
@@ -64,9 +79,10 @@ class ShedScreen(Screen[None]):
         with Container(id="below"):
             with Vertical(id="look"):
                 yield Alerts()
+                yield AtGate(classes="none")
                 yield ToCome()
             yield Recent()
-        yield Input(placeholder="as it is said:  417 pregnant 58 days", id="typing")
+        yield Input(placeholder="as it is said:  417 pregnant 58 days", id="typing", select_on_focus=False)
         yield KeyHints()
 
     def on_mount(self) -> None:
@@ -86,6 +102,7 @@ class ShedScreen(Screen[None]):
             self._show_typed(update)
         if is_new:
             self.query_one(Tally).show(update)
+            self.query_one(AtGate).show(update)
             self.query_one(ToCome).show(update)
             self._offer_answers()
 
@@ -104,9 +121,7 @@ class ShedScreen(Screen[None]):
         """Answers are offered while something is asked that they answer; the way back while something is typed."""
         if action == "stop_typing":
             return self._is_typing
-        if action != "answer":
-            return True
-        return self._offered > (1 if parameters == ("second",) else 0)
+        return action != "answer" or self._offered > 0
 
     def _offer_answers(self) -> None:
         """Offer the keys that answer what is asked now."""
@@ -123,6 +138,35 @@ class ShedScreen(Screen[None]):
         always = (("?", "what to say"), ("q", "end the day"), ("^p", "more"))
         self.query_one(KeyHints).show((("e", "type"), *answers, *always))
 
+    def on_key(self, event: events.Key) -> None:
+        """A digit alone answers; digits that follow at once are the code of a reader that is a keyboard."""
+        digit = event.character or ""
+        if not (digit.isascii() and digit.isdigit()):
+            self._take_digit()
+            return
+        event.stop()
+        if self._is_typing:  # the line has not the focus yet
+            self._type_on(digit)
+        elif self._digit is not None:
+            text, self._digit = self._digit[0] + digit, None
+            self.action_type(text)
+        else:
+            self._digit = digit, self._day
+            self.set_timer(_ALONE_S, self._take_digit)
+
+    def _take_digit(self) -> None:
+        """Answer with a digit that remained alone, if it answers what was asked."""
+        if self._digit is None:
+            return
+        (digit, day), self._digit = self._digit, None
+        if digit in ("1", "2") and int(digit) <= self._offered:
+            self._type_line("first" if digit == "1" else "second", day)
+
+    def _type_on(self, text: str) -> None:
+        line = self.query_one("#typing", Input)
+        line.value += text
+        line.cursor_position = len(line.value)
+
     def action_answer(self, answer: str) -> None:
         """Answer the question that is shown."""
         self._type_line(answer, self._day)
@@ -134,7 +178,8 @@ class ShedScreen(Screen[None]):
         if not self._is_typing:
             self._is_typing, self._seen = True, self._day
             line.add_class("open")
-            line.value = text
+            line.value = ""
+            self._type_on(text)
             self._hint()
 
     def action_stop_typing(self) -> None:

@@ -13,9 +13,10 @@ from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.widgets import Sparkline, Static
 
+from voicecapture.bars import DecisionSettings
 from voicecapture.dashboard.letters import fitting, large
 from voicecapture.day import Day, Event, EventKind
-from voicecapture.decision import DecisionSettings, Outcome
+from voicecapture.decision import Outcome
 from voicecapture.language.phrase import Entry
 from voicecapture.pace import BREAK_S, pace, rates, stint
 from voicecapture.reckoning.intervals import Share
@@ -52,13 +53,26 @@ def _what(event: Event) -> str:
     return written_outcome(event.entry)
 
 
+def _sign(event: Event) -> str:
+    return "> at the gate" if event.is_read and event.kind is EventKind.NOTE else _SIGNS[event.kind]
+
+
+def _source(event: Event) -> str:
+    """Where it came from, if it was not spoken."""
+    if event.utterance is not None:
+        return ""
+    return "" if event.is_read else "typed"
+
+
 def _cow(event: Event) -> str:
     """The cow that an event is about; a command is about none."""
     return event.entry.cow or "" if event.entry and event.kind is not EventKind.COMMAND else ""
 
 
 def _is_shown(event: Event) -> bool:
-    """Whether an event takes the place of the last entry: commands and notes leave it standing."""
+    """Whether an event takes the place of the last entry: commands, notes and reads leave it standing."""
+    if event.is_read and event.kind is not EventKind.QUESTION:
+        return False
     return event.kind in (EventKind.ACCEPTED, EventKind.QUESTION, EventKind.TAKEN_BACK) or event.entry is not None
 
 
@@ -116,7 +130,7 @@ class LastEntry(Horizontal):
         is_asked = event.kind is EventKind.QUESTION
         what = event.reason if is_asked else _what(event)
         cow = "" if what.startswith(_cow(event)) else f"{_cow(event)} "
-        by_hand = "" if event.utterance is not None else "  (typed)"
+        by_hand = f"  ({_source(event)})" if _source(event) else ""
         self.query_one("#state", Lines).put(f"{_SIGNS[event.kind].upper()}  {cow}{what}{by_hand}")
         self.query_one("#answers", Lines).put("\n".join(answers_shown(event)) if is_asked else "")
         self.query_one("#said", Lines).put(f"read back: {update.said}" if update.said else "")
@@ -312,6 +326,17 @@ class ToCome(Static):
             self.update("still to come: " + "  ".join(cow for cow in day.herd.animals if cow not in day.results))
 
 
+class AtGate(Static):
+    """The cows that the electronic-ID reader read and that have no result yet."""
+
+    def show(self, update: Update) -> None:
+        """In the order in which they came; nothing where there is no reader."""
+        reads = update.day.gate.open
+        self.set_class(not reads, "none")
+        if reads:
+            self.update("at the gate: " + "  ".join(read.cow or "?" for read in reads[-_FEW:]))
+
+
 class Recent(VerticalScroll):
     """The last twenty utterances and typed lines that were more than talk."""
 
@@ -334,10 +359,8 @@ class Recent(VerticalScroll):
         event = decision.event
         minutes, seconds = divmod(int(event.at_s), 60)
         why = f"  ({event.reason})" if decision.outcome is Outcome.QUESTION else ""
-        by_hand = "  typed" if event.utterance is None else ""
-        self._lines.appendleft(
-            f"{minutes:3d}:{seconds:02d}  {_SIGNS[event.kind]:<12} {_cow(event):>5}  {_what(event)}{why}{by_hand}"
-        )
+        what = f"{_what(event)}{why}  {_source(event)}".rstrip()
+        self._lines.appendleft(f"{minutes:3d}:{seconds:02d}  {_sign(event):<13} {_cow(event):>5}  {what}")
         self.query_one("#lines", Static).update("\n".join(self._lines))
 
 

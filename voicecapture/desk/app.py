@@ -1,8 +1,10 @@
 """The desk as a Textual application; what it does is in `sitting`, what it shows in `detail`."""
 
 from collections.abc import Iterable
+from typing import ClassVar
 
 from textual.app import SystemCommand
+from textual.binding import Binding, BindingType
 from textual.screen import Screen
 
 from voicecapture.dashboard.look import Look
@@ -12,11 +14,12 @@ from voicecapture.desk.sitting import Sitting
 from voicecapture.errors import ScreenError
 
 
-class DeskApp(Look):
+class DeskApp(Look[None]):
     """The desk after milking."""
 
     CSS_PATH = "desk.tcss"
     TITLE = "voicecapture review"
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("q", "quit", "leave the desk")]
 
     def __init__(self, sitting: Sitting, player: Player) -> None:
         super().__init__()

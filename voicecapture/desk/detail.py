@@ -77,7 +77,8 @@ def _then(sitting: Sitting, item: Item) -> list[Line]:
     event, clip = item.event, sitting.clip(item)
     day = sitting.book.day(item.day)
     made = _KINDS[event.kind] + (f", {event.reason.replace('_', ' ')}" if event.reason else "")
-    sound = "no sound: typed" if clip is None else f"{clip.end_s - clip.start_s:.1f} s of sound"
+    unheard = "no sound: from the reader" if event.is_read else "no sound: typed"
+    sound = unheard if clip is None else f"{clip.end_s - clip.start_s:.1f} s of sound"
     if clip is not None and clip.snr_db is not None:
         sound += f", voice {clip.snr_db:.0f} dB over the shed"
     lines: list[Line] = [("then", f"{made} ({sound}; {day.scanned_on} at {clock(event.at_s)})")]

@@ -5,12 +5,11 @@ from dataclasses import dataclass
 from datetime import date
 from typing import ClassVar
 
-from textual.app import App
 from textual.binding import Binding, BindingType
 from textual.screen import Screen
 
-from voicecapture.dashboard.app import _DAY, _NIGHT
-from voicecapture.decision import DecisionSettings
+from voicecapture.bars import DecisionSettings
+from voicecapture.dashboard.look import Look
 from voicecapture.errors import ScreenError
 from voicecapture.guide.checking import CheckScreen
 from voicecapture.guide.form import FormScreen
@@ -44,13 +43,12 @@ class Begun:
     """All that were made, also those that were broken off."""
 
 
-class GuideApp(App[Begun]):
+class GuideApp(Look[Begun]):
     """From nothing to the day; it is left with `Begun`, or with None."""
 
     CSS_PATH = "guide.tcss"
     TITLE = "voicecapture new"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("l", "light_or_dark", "light or dark", show=False),
         Binding("ctrl+q", "quit", "begin no day", show=False, priority=True),
     ]
 
@@ -63,12 +61,9 @@ class GuideApp(App[Begun]):
             typed: The same as it was typed, by the names of the fields.
         """
         super().__init__()
-        self.HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (120, "-wide")]
-        self.VERTICAL_BREAKPOINTS = [(0, "-low"), (40, "-high")]
         self._guide = guide
         self._form = FormScreen(guide.sources, guide.no_source, guide.today, guide.bars, start, typed)
         self._checks: list[VoiceCheck] = []
-        self._fault: Exception | None = None
 
     def ask(self) -> Begun | None:
         """Show it until the day is to begin; None if none is.
@@ -79,26 +74,14 @@ class GuideApp(App[Begun]):
         begun = self.run()
         if self.return_code:
             raise ScreenError(
-                f"the guided start: closed because the screen broke ({self._fault!r}); no day was begun. "
+                f"the guided start: closed because the screen broke ({self.fault!r}); no day was begun. "
                 "Begin with `voicecapture new --plain`."
-            ) from self._fault
+            ) from self.fault
         return begun
 
     def get_default_screen(self) -> Screen[None]:
         """The form."""
         return self._form
-
-    def on_mount(self) -> None:
-        """In the look of the shed."""
-        self.register_theme(_NIGHT)
-        self.register_theme(_DAY)
-        self.theme = _NIGHT.name
-
-    def _handle_exception(self, error: Exception) -> None:
-        """Textual's own way out of a fault, without its traceback: `ask` tells it in a sentence."""
-        self._fault = self._fault or error
-        super()._handle_exception(error)
-        self._exit_renderables.clear()
 
     def on_form_screen_filled_in(self, filled: FormScreen.FilledIn) -> None:
         """The form is whole: on to the check."""
@@ -110,7 +93,3 @@ class GuideApp(App[Begun]):
 
         screen = CheckScreen(source, self._guide.check, self._guide.bars, self._guide.now, self._checks.append)
         self.push_screen(screen, left)
-
-    def action_light_or_dark(self) -> None:
-        """For daylight, or before dawn."""
-        self.theme = _DAY.name if self.current_theme.dark else _NIGHT.name

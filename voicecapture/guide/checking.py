@@ -10,9 +10,9 @@ from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.screen import Screen
 from textual.widgets import Static
 
+from voicecapture.bars import DecisionSettings
 from voicecapture.dashboard.letters import large
 from voicecapture.dashboard.widgets import KeyHints, Lines, SoundPanel
-from voicecapture.decision import DecisionSettings
 from voicecapture.guide.form import EVERY_S
 from voicecapture.rehearsal import Check, Ended, Prompted, Rehearsal, Source, Told
 from voicecapture.update import Update

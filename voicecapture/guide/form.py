@@ -15,9 +15,9 @@ from textual.suggester import Suggester
 from textual.widget import Widget
 from textual.widgets import Input, Static
 
+from voicecapture.bars import DecisionSettings
 from voicecapture.dashboard.widgets import KeyHints, Lines, SoundPanel
 from voicecapture.day import ScanKind
-from voicecapture.decision import DecisionSettings
 from voicecapture.guide.choice import Choice
 from voicecapture.rehearsal import Ended, Rehearsal, Source, Told
 from voicecapture.sound import level_words

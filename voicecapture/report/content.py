@@ -6,6 +6,7 @@ from datetime import date
 
 from voicecapture.amend import absences
 from voicecapture.language.phrase import Result
+from voicecapture.reads import unmatched
 from voicecapture.reckoning.benchmarks import Benchmark, benchmarks_for
 from voicecapture.reckoning.cow import CowReckoning
 from voicecapture.reckoning.intervals import Share
@@ -172,6 +173,7 @@ def _tables(season: Season, cows: Sequence[CowReckoning]) -> Iterator[Table]:
         tuple((c.cow, written_conception(c.conception), _due(c)) for c in cows if c.twins),
     )
     yield Table("Not seen", ("cows",), tuple(_in_lines(_not_seen(season, cows))), "In the lists, no result.")
+    yield Table("The reader at the gate", ("day", "what", "cows"), tuple(_gate(season)), "Each needs a look.")
     yield from _groups(season, cows)
     yield Table(
         "Every cow",
@@ -219,6 +221,15 @@ def _not_seen(season: Season, cows: Sequence[CowReckoning]) -> list[str]:
     """Cows without a result, the reason behind those of which it is known."""
     reasons = {cow: why for day in season.days for cow, why in absences(day.events).items()}
     return [f"{c.cow} ({reasons[c.cow]})" if c.cow in reasons else c.cow for c in cows if c.result is None]
+
+
+def _gate(season: Season) -> Iterator[tuple[str, ...]]:
+    """Reads without a result and results without a read."""
+    for day in season.days:
+        read, not_read = unmatched(day.events, day.day.results)
+        for what, found in (("read, no result", read), ("result, not read", not_read)):
+            for (line,) in _in_lines(found):
+                yield written_day(day.scanned_on), what, line
 
 
 def _groups(season: Season, cows: Sequence[CowReckoning]) -> Iterator[Table]:

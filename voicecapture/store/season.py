@@ -1,7 +1,7 @@
 """Seasons on disk: all days of a file with the farm's lists, signatures and amendments."""
 
 from collections.abc import Callable
-from datetime import date, timedelta
+from datetime import date
 from typing import TypeVar
 
 from sqlite_utils import Database
@@ -16,7 +16,6 @@ from voicecapture.store.record import Record, now
 from voicecapture.store.rows import Row, digest, read_animal, read_event
 
 _List = TypeVar("_List")
-_YEAR = timedelta(days=365)
 
 
 def read_season(record: Record, day_id: int | None = None) -> Season:
@@ -41,8 +40,7 @@ def read_season(record: Record, day_id: int | None = None) -> Season:
         tuple(days),
         Herd.joined(herd for _, herd in sorted(herds, key=lambda kept: kept[0])),
         matings,
-        # Matings of more than a year before are of an earlier season.
-        date.fromisoformat(start) if start else matings.first_since(last_on - _YEAR),
+        date.fromisoformat(start) if start else matings.began_on(last_on),
     )
 
 

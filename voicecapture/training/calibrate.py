@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
-from voicecapture.decision import DecisionSettings
+from voicecapture.bars import DecisionSettings
 from voicecapture.language.phrase import Entry
 from voicecapture.recogniser.calibration import Calibration, FieldModel, features
 from voicecapture.training.trials import Trial

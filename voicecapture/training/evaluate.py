@@ -16,9 +16,10 @@ import matplotlib
 import matplotlib.pyplot as plt
 import numpy as np
 
+from voicecapture.bars import DecisionSettings, distrust
 from voicecapture.bench import at_most, same_entry
 from voicecapture.day import Day, EventKind
-from voicecapture.decision import DecisionSettings, Outcome, decide, distrust
+from voicecapture.decision import Outcome, decide
 from voicecapture.language.phrase import Entry
 from voicecapture.recogniser.calibration import Calibration, read_calibration
 from voicecapture.segmenter import Utterance as Sound

@@ -1,0 +1,82 @@
+"""What a question offers: readings completed from what is known, and those that differ in what is in doubt. Pure."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from voicecapture.day import Candidate, Event
+from voicecapture.language.phrase import Entry
+from voicecapture.recogniser import Certainty, Reading
+
+
+def joined(readings: Sequence[Reading], context: Entry) -> tuple[Reading, ...]:
+    """The readings that are part of an entry, completed from what was said before."""
+    return tuple(
+        replace(reading, phrase=replace(reading.phrase, entry=reading.phrase.entry.merged_over(context)))
+        for reading in readings
+        if reading.phrase.entry is not None
+    )
+
+
+def completed(readings: Sequence[Reading], question: Event) -> tuple[Reading, ...]:
+    """The best reading, completed from each entry that a question offered."""
+    whole = Candidate(question.entry or Entry(), question.probability or 0.0)
+    found = [
+        # What is completed is no surer than what completes it.
+        replace(reading, probability=reading.probability * context.probability)
+        for context in question.candidates or (whole,)
+        for reading in joined(readings, context.entry)[:1]
+    ]
+    return tuple(dict.fromkeys(found))
+
+
+def cows_of(question: Event) -> set[str | None]:
+    """The cows that a question is between."""
+    return {candidate.entry.cow for candidate in question.candidates}
+
+
+def of_cows(reading: Reading, cows: Sequence[str]) -> tuple[Reading, ...]:
+    """One reading as the entry of each of these cows, who share its probability."""
+    return tuple(
+        replace(
+            reading,
+            phrase=replace(reading.phrase, entry=replace(reading.phrase.entry or Entry(), cow=cow)),
+            probability=reading.probability / len(cows),
+        )
+        for cow in cows
+    )
+
+
+def what_is_missing(entry: Entry) -> str:
+    """Why part of an entry must be asked about."""
+    if entry.cow is None:
+        return "a result without a cow number"
+    return f"{entry.cow} without a result"
+
+
+def doubtful_field(certainty: Certainty, bar: float) -> str:
+    """The only field that a question has to be about: "number", "result" or "age"; empty if it is several."""
+    chances = {"number": certainty.number, "result": certainty.result, "age": certainty.age}
+    doubtful = [field for field, chance in chances.items() if chance < bar]
+    return doubtful[0] if len(doubtful) == 1 else ""
+
+
+def differing_in(readings: Sequence[Reading], field: str) -> Sequence[Reading]:
+    """The best reading and those that differ from it in the field alone; all of them where no field is named."""
+    best, *others = readings
+    if not field or best.phrase.entry is None:
+        return readings
+    same = _apart_from(best.phrase.entry, field)
+    return [best, *(r for r in others if r.phrase.entry and _apart_from(r.phrase.entry, field) == same)]
+
+
+def _apart_from(entry: Entry, field: str) -> Entry:
+    """The entry without one field."""
+    match field:
+        case "number":
+            return replace(entry, cow=None)
+        case "age":
+            return replace(entry, days=None, crown_rump_mm=None)
+        case "result":
+            return Entry(cow=entry.cow)
+        case _:
+            return entry

@@ -10,6 +10,7 @@ from enum import StrEnum
 
 from voicecapture.day import Candidate, Day, Event, EventKind, ScanKind
 from voicecapture.language.phrase import YES_NO, Answer, Command, Entry, Phrase
+from voicecapture.readings import completed, joined, offered
 from voicecapture.reckoning.foetus import CROWN_RUMP_MM
 from voicecapture.recogniser import PLAUSIBLE_DAYS, Hearing, Reading
 from voicecapture.segmenter import Utterance
@@ -20,6 +21,8 @@ STOPPED = "listening is stopped"
 """Reason of what is passed over because the vet said so."""
 OTHER = "it may have been another"
 """Reason of a question between readings; the field in doubt may follow it."""
+LATE = "said after the entry"
+"""Reason of a question about twins or a finding that came when the entry was taken."""
 _UNCLEAR = "not clearly heard"
 _CORRECTED = "a correction of what was asked"
 
@@ -121,15 +124,6 @@ def decide(
     if day.is_noting and decision.outcome is Outcome.IGNORED:
         return Decision(Outcome.ACCEPTED, replace(decision.event, kind=EventKind.NOTE, reason="a spoken note"))
     return decision
-
-
-def joined(hearing: Hearing, context: Entry) -> tuple[Reading, ...]:
-    """The readings that are part of an entry, completed from what was said before."""
-    return tuple(
-        replace(reading, phrase=replace(reading.phrase, entry=reading.phrase.entry.merged_over(context)))
-        for reading in hearing.readings
-        if reading.phrase.entry is not None
-    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -278,18 +272,21 @@ class _Judge:
             last = self.day.last_entry()
             if last is None or last.entry is None:
                 return self.ask("a correction, but there is no entry to correct", readings)
-            readings, replaces = joined(self.hearing, last.entry), self.day.last
+            readings, replaces = joined(readings, last.entry, Entry.merged_over), self.day.last
         elif asked is not None and asked[1].entry is not None:
             number, question = asked
             assert question.entry is not None
             cows = {candidate.entry.cow for candidate in question.candidates} | {question.entry.cow}
             if not best.entry.is_whole and (best.entry.cow is None or question.candidates):
-                readings = joined(self.hearing, question.entry)
+                readings = joined(readings, question.entry)
                 if not self.is_rest_certain(question, best.entry):
                     return self.ask(OTHER, self.completed(question), number, question.replaces)
                 answers, replaces = number, question.replaces
             elif best.entry.is_whole and best.entry.cow in cows:
                 answers, replaces = number, question.replaces
+        elif late := self.late(best.entry):
+            # A word of talk may sound like one of these, so they are never taken without asking.
+            return self.ask(LATE, late, replaces=self.day.last)
         chosen, probability = readings[0], readings[0].probability
         entry = chosen.phrase.entry
         assert entry is not None
@@ -298,35 +295,43 @@ class _Judge:
         doubt = self.doubt(chosen.phrase, entry, replaces)
         if doubt == OTHER:
             field = self.doubtful_field()
-            readings = _offered(readings, field)
+            readings = offered(readings, field)
             doubt = f"{OTHER} {field}".strip()
         if doubt:
             return self.ask(doubt, readings, answers, replaces)
         return self.accept(entry, probability, "clearly heard", replaces, answers)
+
+    def late(self, said: Entry) -> tuple[Reading, ...]:
+        """Twins or findings said after an entry was taken, together with it; empty if these are none."""
+        last = self.day.last_entry()
+        if self.day.current is not None or last is None or last.entry is None or not said.added_to(last.entry):
+            return ()
+        is_soon = self.start_s - last.at_s <= self.settings.join_window_s
+        return joined(self.hearing.readings, last.entry, Entry.added_to) if is_soon else ()
 
     def is_rest_certain(self, question: Event, said: Entry) -> bool:
         """Whether what `said` does not say was heard well enough when the question arose.
 
         "Four one nine" settles which cow, never an age that was in doubt; a result never settles which cow.
         """
-        if question.reason in (_UNCLEAR, *_DISTRUST) or question.entry is None:
+        if question.reason in (_UNCLEAR, LATE, *_DISTRUST) or question.entry is None:
             return False
         if not question.candidates:
             return (question.probability or 0.0) >= self.settings.accept_probability
-        rest = said.merged_over(question.entry)
-        agreeing = [c.probability for c in question.candidates if said.merged_over(c.entry) == rest]
+        rest = completed(said, question.entry)
+        agreeing = [c.probability for c in question.candidates if completed(said, c.entry) == rest]
         return sum(agreeing) >= self.settings.accept_probability
 
     def completed(self, question: Event) -> tuple[Reading, ...]:
         """What was said now, completed from each entry that the question offered."""
         whole = Candidate(question.entry or Entry(), question.probability or 0.0)
-        completed = [
+        readings = [
             # What is completed is no surer than what completes it.
             replace(reading, probability=reading.probability * context.probability)
             for context in question.candidates or (whole,)
-            for reading in joined(self.hearing, context.entry)[:1]
+            for reading in joined(self.hearing.readings, context.entry)[:1]
         ]
-        return tuple(dict.fromkeys(completed))
+        return tuple(dict.fromkeys(readings))
 
     def correct_question(self, number: int, readings: Sequence[Reading]) -> Decision:
         """What was asked is corrected, never the entry before it; the rest of it is still in doubt, so ask again."""
@@ -374,25 +379,3 @@ def _what_is_missing(entry: Entry) -> str:
     if entry.cow is None:
         return "a result without a cow number"
     return f"{entry.cow} without a result"
-
-
-def _offered(readings: Sequence[Reading], field: str) -> Sequence[Reading]:
-    """The best reading and those that differ from it in the field alone; all of them where no field is named."""
-    best, *others = readings
-    if not field or best.phrase.entry is None:
-        return readings
-    same = _apart_from(best.phrase.entry, field)
-    return [best, *(r for r in others if r.phrase.entry and _apart_from(r.phrase.entry, field) == same)]
-
-
-def _apart_from(entry: Entry, field: str) -> Entry:
-    """The entry without one field."""
-    match field:
-        case "number":
-            return replace(entry, cow=None)
-        case "age":
-            return replace(entry, days=None, crown_rump_mm=None)
-        case "result":
-            return Entry(cow=entry.cow)
-        case _:
-            return entry

@@ -8,7 +8,7 @@ fifty sound alike: "say the whole number, then the digits" (US Army rail trainin
 from dataclasses import replace
 
 from voicecapture.day import Candidate, Day, EventKind
-from voicecapture.decision import OTHER, TALK, Decision, Outcome
+from voicecapture.decision import LATE, OTHER, TALK, Decision, Outcome
 from voicecapture.language.numbers import say_digits, say_number
 from voicecapture.language.phrase import Command, Entry, Result
 from voicecapture.speaker import Tone
@@ -95,7 +95,7 @@ def sentence(decision: Decision, day: Day) -> str:
             reason = _spoken_reason(decision)
             if len(event.candidates) > 1:
                 return say_candidates(event.candidates)
-            if event.candidates and event.reason.startswith(OTHER):
+            if event.candidates and event.reason.startswith((OTHER, LATE)):
                 return say_doubtful(event.candidates[0].entry, event.reason)
             return f"{reason}. {say_entry(event.candidates[0].entry)}?" if event.candidates else f"{reason}?"
         case EventKind.COMMAND:

@@ -1,6 +1,6 @@
 """From sound to utterances."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from itertools import pairwise
 
@@ -17,7 +17,11 @@ SETTINGS = SegmenterSettings()
 
 
 def cut(samples: Samples, is_whole: bool = True, settings: SegmenterSettings = SETTINGS) -> list[Utterance]:
-    return list(segment(in_chunks(samples), lambda utterance: is_whole, settings))
+    return list(segment(in_chunks(samples), due(is_whole, settings), settings))
+
+
+def due(is_whole: bool, settings: SegmenterSettings = SETTINGS) -> Callable[[Utterance], float]:
+    return lambda utterance: settings.end_pause_ms if is_whole else settings.long_pause_ms
 
 
 def test_the_first_sound_is_never_cut() -> None:
@@ -103,17 +107,43 @@ def test_the_rest_of_a_word_after_the_cap_is_kept_however_short() -> None:
     assert rest.end_s == pytest.approx(whole.end_s)
 
 
-def test_a_phrase_that_was_not_whole_is_tried_again_in_its_next_pause() -> None:
-    tried: list[float] = []
+def test_each_pause_is_asked_about_once_and_what_was_asked_about_is_what_ends() -> None:
+    asked: list[Utterance] = []
 
-    def is_whole(utterance: Utterance) -> bool:
-        tried.append(utterance.end_s)
-        return len(tried) == 2
+    def due_pause_ms(utterance: Utterance) -> float:
+        asked.append(utterance)
+        return SETTINGS.long_pause_ms if len(asked) == 1 else SETTINGS.end_pause_ms
 
     samples = with_pauses(0.5, "four one seven.", 0.4, "pregnant fifty six days.", 2.0)
-    (utterance,) = segment(in_chunks(samples), is_whole)
-    assert tried == [pytest.approx(tried[0]), utterance.end_s]
-    assert tried[0] < utterance.end_s - 1.0
+    (utterance,) = segment(in_chunks(samples), due_pause_ms)
+    assert len(asked) == 2 and asked[1] is utterance
+    assert asked[0].end_s < utterance.end_s - 1.0
+
+
+def test_an_utterance_ends_as_early_as_it_was_said_to() -> None:
+    samples, came_s = with_pauses(0.5, "four one seven, empty.", 2.0), [0.0]
+    ends_s = []
+    for pause_ms in (SETTINGS.early_pause_ms, SETTINGS.end_pause_ms, SETTINGS.long_pause_ms):
+
+        def on_chunk(chunk: AudioChunk, _: float) -> None:
+            came_s.append(chunk.start_s)
+
+        def due_pause_ms(_: Utterance, pause_ms: float = pause_ms) -> float:
+            return pause_ms
+
+        for _ in segment(in_chunks(samples), due_pause_ms, SETTINGS, on_chunk):
+            ends_s.append(came_s[-1])
+    assert ends_s[1] - ends_s[0] == pytest.approx(0.13, abs=0.04)
+    assert ends_s[2] - ends_s[1] == pytest.approx(0.85, abs=0.04)
+
+
+def test_what_was_said_so_far_is_told_while_it_is_said() -> None:
+    told: list[Samples] = []
+    samples = with_pauses(0.5, "four one seven, pregnant fifty six days.", 1.0)
+    (utterance,) = segment(in_chunks(samples), due(True), SETTINGS, on_speech=told.append)
+    assert len(told) >= 3
+    for so_far in told:
+        assert np.array_equal(so_far, utterance.samples[: len(so_far)])
 
 
 def test_what_was_being_said_when_the_source_failed_is_still_heard() -> None:
@@ -123,7 +153,7 @@ def test_what_was_being_said_when_the_source_failed_is_still_heard() -> None:
 
     utterances = []
     with pytest.raises(AudioError, match="delivers nothing"):
-        for utterance in segment(source(), lambda utterance: True):
+        for utterance in segment(source(), due(True)):
             utterances.append(utterance)
     assert len(utterances) == 1
 
@@ -131,7 +161,7 @@ def test_what_was_being_said_when_the_source_failed_is_still_heard() -> None:
 def test_lost_samples_mark_the_utterance_that_they_are_missing_from() -> None:
     words = with_pauses(0.5, "four one seven, empty.", 1.5, "four one eight, empty.", 1.0)
     chunks = [replace(chunk, gap=1.0 <= chunk.start_s < 1.032) for chunk in in_chunks(words)]
-    assert [utterance.has_gap for utterance in segment(chunks, lambda utterance: True)] == [True, False]
+    assert [utterance.has_gap for utterance in segment(chunks, due(True))] == [True, False]
 
 
 def test_the_samples_are_those_of_the_source() -> None:
@@ -158,6 +188,6 @@ def test_more_noise_is_a_lower_ratio() -> None:
 def test_every_chunk_is_told_with_its_speech_probability() -> None:
     told: list[float] = []
     samples = with_pauses(1.0, "four one seven, empty.", 1.0)
-    list(segment(in_chunks(samples), lambda u: True, SETTINGS, lambda chunk, speech: told.append(speech)))
+    list(segment(in_chunks(samples), due(True), SETTINGS, lambda chunk, speech: told.append(speech)))
     assert len(told) == -(-len(samples) // 512)
     assert max(told) > 0.9 and min(told) < 0.1

@@ -12,7 +12,16 @@ from voicecapture.bars import DISTRUST, DecisionSettings, is_talk
 from voicecapture.day import Candidate, Day, Event, EventKind, ScanKind
 from voicecapture.gate import Read
 from voicecapture.language.phrase import YES_NO, Answer, Command, Entry, Phrase
-from voicecapture.offers import completed, cows_of, differing_in, doubtful_field, joined, of_cows, what_is_missing
+from voicecapture.offers import (
+    completed,
+    cows_of,
+    differing_in,
+    doubtful_field,
+    joined,
+    of_cows,
+    together,
+    what_is_missing,
+)
 from voicecapture.reckoning.foetus import CROWN_RUMP_MM
 from voicecapture.recogniser import PLAUSIBLE_DAYS, Hearing, Reading
 
@@ -30,6 +39,8 @@ MAY_BE_MISSED = "the reader may have missed a cow"
 NOT_SURE_WHO = "not sure who is at the gate: say her number"
 BY_READER = "clearly heard, the cow by the reader"
 _CLEARLY = "clearly heard"
+LATE = "said after the entry"
+"""Reason of a question about twins or a finding that came when the entry was taken."""
 _UNCLEAR = "not clearly heard"
 _CORRECTED = "a correction of what was asked"
 _CHOICES = (OTHER, _CORRECTED, READER_SAYS, TWO_READ)
@@ -228,14 +239,15 @@ class _Judge:
         answers, replaces, why = None, None, _CLEARLY
         asked = self.asked()
         is_correction = best.corrects or self.day.is_correcting
-        at_gate = () if is_correction or best.entry.cow else self.at_gate(asked)
+        late = () if is_correction else self.late(best.entry)
+        at_gate = () if is_correction or late or best.entry.cow else self.at_gate(asked)
         if is_correction and self.day.current is not None:
             return self.correct_question(self.day.current, readings)
         if is_correction:
             last = self.day.last_entry()
             if last is None or last.entry is None:
                 return self.ask("a correction, but there is no entry to correct", readings)
-            readings, replaces = joined(self.hearing.readings, last.entry), self.day.last
+            readings, replaces = joined(readings, last.entry, Entry.merged_over), self.day.last
         elif len(at_gate) == 1 and at_gate[0] is not None:
             readings, why = joined(readings, Entry(cow=at_gate[0])), BY_READER
         elif at_gate:
@@ -245,13 +257,16 @@ class _Judge:
             assert question.entry is not None
             cows = {candidate.entry.cow for candidate in question.candidates} | {question.entry.cow}
             if not best.entry.is_whole and (best.entry.cow is None or question.candidates):
-                readings = joined(self.hearing.readings, question.entry)
+                readings = joined(readings, question.entry)
                 if not self.is_rest_certain(question, best.entry):
                     reason = question.reason if question.reason == MAY_BE_MISSED else OTHER
                     return self.ask(reason, completed(self.hearing.readings, question), number, question.replaces)
                 answers, replaces = number, question.replaces
             elif best.entry.is_whole and best.entry.cow in cows:
                 answers, replaces = number, question.replaces
+        elif late:
+            # A word of talk may sound like one of these, so they are never taken without asking.
+            return self.ask(LATE, late, replaces=self.day.last)
         chosen, probability = readings[0], readings[0].probability
         entry = chosen.phrase.entry
         assert entry is not None
@@ -271,24 +286,32 @@ class _Judge:
             return self.ask(doubt, readings, answers, replaces)
         return self.accept(entry, probability, why, replaces, answers or self.asked_at_gate(entry))
 
+    def late(self, said: Entry) -> tuple[Reading, ...]:
+        """Twins or findings said after an entry was taken, together with it; empty if these are none."""
+        last = self.day.last_entry()
+        if self.day.current is not None or last is None or last.entry is None or not said.added_to(last.entry):
+            return ()
+        is_soon = self.start_s - last.at_s <= self.settings.join_window_s
+        return joined(self.hearing.readings, last.entry, Entry.added_to) if is_soon else ()
+
     def is_rest_certain(self, question: Event, said: Entry) -> bool:
         """Whether what `said` does not say was heard well enough when the question arose.
 
         "Four one nine" settles which cow, never an age that was in doubt; a result never settles which cow.
         """
-        if question.reason in (_UNCLEAR, *DISTRUST) or question.entry is None:
+        if question.reason in (_UNCLEAR, LATE, *DISTRUST) or question.entry is None:
             return False
         if said.cow is None and self.day.gate.seen_s:
             # Where a reader tells the numbers, a result alone is likelier to be the next cow's than a new answer.
             if question.reason == MAY_BE_MISSED:
                 return False
             offered = [c.entry for c in question.candidates]
-            if offered and said.merged_over(question.entry) not in offered:
+            if offered and together(said, question.entry) not in offered:
                 return False
         if not question.candidates:
             return (question.probability or 0.0) >= self.settings.accept_probability
-        rest = said.merged_over(question.entry)
-        agreeing = [c.probability for c in question.candidates if said.merged_over(c.entry) == rest]
+        rest = together(said, question.entry)
+        agreeing = [c.probability for c in question.candidates if together(said, c.entry) == rest]
         return sum(agreeing) >= self.settings.accept_probability
 
     def correct_question(self, number: int, readings: Sequence[Reading]) -> Decision:

@@ -4,13 +4,17 @@ import time
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from voicecapture.audio import AudioChunk
 from voicecapture.bars import distrust, is_talk
 from voicecapture.day import Day, EventKind
-from voicecapture.decision import Decision, Outcome, decide
+from voicecapture.decision import LATE, Decision, Outcome, decide
 from voicecapture.language.grammar import Grammar
+from voicecapture.language.phrase import RESTART, is_tail
 from voicecapture.reads import decide_read
-from voicecapture.recogniser import Hearing, Language, Recogniser
+from voicecapture.recogniser import Follower, Hearing, Language, Recogniser
 from voicecapture.segmenter import Utterance, segment
 from voicecapture.settings import Settings
 from voicecapture.typed import decide_typed
@@ -41,18 +45,33 @@ class Ear:
         self._next = first
         self._heard_early_s = 0.0
         self._last_hearing: tuple[tuple[float, int], Hearing] | None = None
+        self.words = ""
+        """Words so far of what is being said."""
 
     def hear(
-        self, chunks: Iterable[AudioChunk], on_chunk: Callable[[AudioChunk, float], None] | None = None
+        self,
+        chunks: Iterable[AudioChunk],
+        on_chunk: Callable[[AudioChunk, float], None] | None = None,
+        has_time: Callable[[], bool] = lambda: False,
     ) -> Iterator[Heard]:
-        """Yield every utterance of a sound source with its decision; the day moves on with each."""
-        for utterance in segment(chunks, self._is_whole, self._settings.segmenter, on_chunk):
+        """Yield every utterance of a sound source with its decision; the day moves on with each.
+
+        Args:
+            chunks: In order, from one source.
+            on_chunk: Told every chunk with its speech probability.
+            has_time: Whether there is time now to hear the words so far of what is being said.
+        """
+
+        def follow(samples: NDArray[np.float32]) -> None:
+            if isinstance(self._recogniser, Follower) and has_time():
+                self.words = self._recogniser.words_so_far(samples, self._language())
+
+        for utterance in segment(chunks, self._due_pause_ms, self._settings.segmenter, on_chunk, follow):
             offered_s = time.perf_counter()
             hearing = self._hearing(utterance)
-            number, self._next = self._next, self._next + 1
-            bars = self._settings.decision
-            distrusted = distrust(utterance, bars)
-            decision = decide(hearing, self.day, number, utterance.start_s, utterance.end_s, bars, distrusted)
+            number = self._next
+            decision = self._decide(utterance, hearing)
+            self._next, self.words = number + 1, ""
             self.day = self.day.after(decision.event)
             latency_s = time.perf_counter() - offered_s + self._heard_early_s
             self._heard_early_s = 0.0
@@ -89,18 +108,36 @@ class Ear:
         """Recognise, once for an utterance: what the segmenter asked about is not heard again."""
         key = (utterance.start_s, len(utterance.samples))
         if self._last_hearing is None or self._last_hearing[0] != key:
-            language = Language(self._grammar, self.day.herd, self.day.scanned, self.day.current is not None)
-            self._last_hearing = (key, self._recogniser.recognise(utterance, language))
+            self._last_hearing = (key, self._recogniser.recognise(utterance, self._language()))
         return self._last_hearing[1]
 
-    def _is_whole(self, utterance: Utterance) -> bool:
-        """Whether the vet may have finished: a number alone is usually followed by its result."""
+    def _language(self) -> Language:
+        return Language(self._grammar, self.day.herd, self.day.scanned, self.day.current is not None)
+
+    def _decide(self, utterance: Utterance, hearing: Hearing) -> Decision:
+        bars = self._settings.decision
+        distrusted = distrust(utterance, bars)
+        return decide(hearing, self.day, self._next, utterance.start_s, utterance.end_s, bars, distrusted)
+
+    def _due_pause_ms(self, utterance: Utterance) -> float:
+        """How long a pause ends what was said: the less may follow it, the shorter.
+
+        A number alone is usually followed by its result. A whole entry that would be taken, and to which the grammar
+        can add only twins or a finding, is over first; should these still come, they are asked about as the entry's.
+        """
         offered_s = time.perf_counter()
-        hearing = self._hearing(utterance)
+        hearing, pauses = self._hearing(utterance), self._settings.segmenter
         self._heard_early_s = time.perf_counter() - offered_s
         if not hearing.readings or is_talk(hearing, self._settings.decision):
-            return True
-        phrase = hearing.readings[0].phrase
+            self.words = ""
+            return pauses.end_pause_ms
+        best, decision = hearing.readings[0], self._decide(utterance, hearing)
+        self.words = best.words
+        if decision.event.kind is EventKind.ACCEPTED and not best.phrase.caution:
+            following = self._grammar.following(best.words.split(), RESTART)
+            if all(map(is_tail, following)):
+                return pauses.early_pause_ms
         # With a cow at the gate her result is enough.
-        is_result = phrase.entry is not None and phrase.entry.result is not None
-        return phrase.is_whole or (is_result and bool(self.day.gate.open))
+        is_result = best.phrase.entry is not None and best.phrase.entry.result is not None
+        is_over = best.phrase.is_whole or decision.reason == LATE or (is_result and bool(self.day.gate.open))
+        return pauses.end_pause_ms if is_over else pauses.long_pause_ms

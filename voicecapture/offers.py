@@ -1,20 +1,25 @@
 """What a question offers: readings completed from what is known, and those that differ in what is in doubt. Pure."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 
 from voicecapture.day import Candidate, Event
 from voicecapture.language.phrase import Entry
 from voicecapture.recogniser import Certainty, Reading
 
+Together = Callable[[Entry, Entry], Entry | None]
+"""What an entry is together with an earlier one; None if they do not go together."""
 
-def joined(readings: Sequence[Reading], context: Entry) -> tuple[Reading, ...]:
-    """The readings that are part of an entry, completed from what was said before."""
-    return tuple(
-        replace(reading, phrase=replace(reading.phrase, entry=reading.phrase.entry.merged_over(context)))
-        for reading in readings
-        if reading.phrase.entry is not None
-    )
+
+def together(said: Entry, earlier: Entry) -> Entry:
+    """What was said, completed from the entry before it; twins and findings leave that one's age as it is."""
+    return said.added_to(earlier) or said.merged_over(earlier)
+
+
+def joined(readings: Iterable[Reading], earlier: Entry, how: Together = together) -> tuple[Reading, ...]:
+    """The readings that are part of an entry, together with what was said before; without those that do not fit."""
+    entries = [(reading, how(reading.phrase.entry, earlier)) for reading in readings if reading.phrase.entry]
+    return tuple(replace(r, phrase=replace(r.phrase, entry=entry)) for r, entry in entries if entry is not None)
 
 
 def completed(readings: Sequence[Reading], question: Event) -> tuple[Reading, ...]:

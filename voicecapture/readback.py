@@ -9,7 +9,7 @@ import re
 from dataclasses import replace
 
 from voicecapture.day import Candidate, Day, EventKind
-from voicecapture.decision import OTHER, READER_SAYS, TALK, Decision, Outcome
+from voicecapture.decision import LATE, OTHER, READER_SAYS, TALK, Decision, Outcome
 from voicecapture.language.numbers import say_digits, say_number
 from voicecapture.language.phrase import Command, Entry, Result
 from voicecapture.speaker import Tone
@@ -98,7 +98,7 @@ def sentence(decision: Decision, day: Day) -> str:
                 return f"{reason}?"
             if len(event.candidates) > 1:
                 return say_candidates(event.candidates)
-            if event.candidates and event.reason.startswith(OTHER):
+            if event.candidates and event.reason.startswith((OTHER, LATE)):
                 return say_doubtful(event.candidates[0].entry, event.reason)
             return f"{reason}. {say_entry(event.candidates[0].entry)}?" if event.candidates else f"{reason}?"
         case EventKind.COMMAND:

@@ -15,6 +15,7 @@ _CHUNK_MS = 1000 * CHUNK_SAMPLES / SAMPLE_RATE_HZ
 FULL_SCALE, _CLIPPED_SHARE = 0.99, 0.001
 _FLOOR_MEMORY_S = 10.0
 """The noise floor follows the shed: milking machines start and stop."""
+_TOLD_EVERY_CHUNKS = 16
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,12 +54,14 @@ class SegmenterSettings:
     seen to take 0.6 s to be sure of a loud and clear voice."""
     doubt_ms: int = 1000
     """How far before the utterance such chunks are looked for."""
+    tail_ms: int = 224
+    """Sound kept after the last voiced chunk. Once a pause is so long, what was said until then is heard."""
+    early_pause_ms: int = 320
+    """Pause after which an utterance is over if nothing that may still follow would change it."""
     end_pause_ms: int = 450
-    """Pause after which an utterance may be over."""
+    """Pause after which it is over if it may be whole."""
     long_pause_ms: int = 1300
     """Pause after which it is over although the words so far are no whole entry."""
-    tail_ms: int = 320
-    """Sound kept after the last voiced chunk."""
     min_voiced_ms: int = 90
     """Less voice than this is a click."""
     cap_s: float = 12.0
@@ -80,15 +83,18 @@ class _Speech:
     heard: list[_Heard]
     is_continued: bool = False
     """The utterance before it was cut at the cap."""
-    is_declined: bool = False
-    """In this pause it was no whole entry."""
     pause_ms: float = 0.0
+    offered: Utterance | None = None
+    """What was heard of it in this pause."""
+    due_ms: float = 0.0
+    """How long this pause has to be for it to be over."""
 
     def add(self, chunk: AudioChunk, probability: float) -> None:
         self.heard.append((chunk, probability))
         is_voiced = probability >= self.settings.release
         self.pause_ms = 0.0 if is_voiced else self.pause_ms + _CHUNK_MS
-        self.is_declined = self.is_declined and not is_voiced
+        if is_voiced:
+            self.offered = None
 
     @property
     def duration_s(self) -> float:
@@ -126,20 +132,23 @@ def _pre_roll(before: Sequence[_Heard], settings: SegmenterSettings) -> list[_He
 
 def segment(
     chunks: Iterable[AudioChunk],
-    is_whole: Callable[[Utterance], bool],
+    due_pause_ms: Callable[[Utterance], float],
     settings: SegmenterSettings = _DEFAULTS,
     on_chunk: Callable[[AudioChunk, float], None] | None = None,
+    on_speech: Callable[[NDArray[np.float32]], None] | None = None,
 ) -> Iterator[Utterance]:
     """Cut a stream of sound into utterances at its pauses.
 
-    At `end_pause_ms` the utterance so far is offered to `is_whole`. If it cannot be a whole entry it goes on:
-    speech that resumes makes it grow, and at `long_pause_ms` it ends as it is.
+    As soon as a pause holds the tail, the utterance so far is offered to `due_pause_ms`, which says how long this
+    pause has to be to end it. Speech that resumes before makes it grow; otherwise what was offered is what is
+    yielded, so that nothing has to be heard twice.
 
     Args:
         chunks: In order, from one source.
-        is_whole: Says whether an utterance may be over.
+        due_pause_ms: How long a pause ends an utterance, milliseconds; asked once in each pause.
         settings: Pauses and thresholds.
         on_chunk: Told every chunk with its speech probability, for a level meter.
+        on_speech: Told the samples of an unfinished utterance after each half second of voice.
 
     Yields:
         Utterances in order; they share no sample and lose none of the speech.
@@ -166,11 +175,13 @@ def segment(
             speech = _Speech(settings, _pre_roll(before, settings))
             before.clear()
         speech.add(chunk, probability)
+        if on_speech is not None and speech.pause_ms == 0.0 and len(speech.voiced) % _TOLD_EVERY_CHUNKS == 0:
+            on_speech(np.concatenate([heard.samples for heard, _ in speech.heard]))
         is_capped = speech.duration_s >= settings.cap_s
-        if not (is_capped or _is_over(speech, is_whole, levels)):
+        if not (is_capped or _is_over(speech, due_pause_ms, levels)):
             continue
         if speech.has_voice:
-            yield _utterance(speech, levels)
+            yield speech.offered or _utterance(speech, levels)
         rest = speech.heard[speech.kept :]
         if is_capped and not rest:
             speech = _Speech(settings, [], is_continued=True)
@@ -178,17 +189,20 @@ def segment(
             before.extend(rest)
             speech = None
     if speech is not None and speech.has_voice:
-        yield _utterance(speech, levels)
+        yield speech.offered or _utterance(speech, levels)
     if failures:
         raise failures[0]
 
 
-def _is_over(speech: _Speech, is_whole: Callable[[Utterance], bool], levels: Iterable[float]) -> bool:
-    is_long = speech.pause_ms >= speech.settings.long_pause_ms
-    if is_long or speech.is_declined or speech.pause_ms < speech.settings.end_pause_ms:
-        return is_long
-    speech.is_declined = speech.has_voice and not is_whole(_utterance(speech, levels))
-    return not speech.is_declined
+def _is_over(speech: _Speech, due_pause_ms: Callable[[Utterance], float], levels: Iterable[float]) -> bool:
+    if speech.pause_ms < speech.settings.tail_ms:
+        return False
+    if not speech.has_voice:
+        return speech.pause_ms >= speech.settings.end_pause_ms
+    if speech.offered is None:
+        speech.offered = _utterance(speech, levels)
+        speech.due_ms = due_pause_ms(speech.offered)
+    return speech.pause_ms >= speech.due_ms
 
 
 def _utterance(speech: _Speech, levels: Iterable[float]) -> Utterance:

@@ -36,6 +36,8 @@ _LEVEL_EVERY_CHUNKS = 4
 """The level meter is renewed about eight times a second."""
 _HELD_CHUNKS = 64
 """Sound waiting to be heard, 2 s; a recording is read no further ahead."""
+_IN_TIME_CHUNKS = 4
+"""With more sound waiting than this, 0.13 s, nothing is heard only to be shown."""
 _WAIT_S = 0.05
 """Without sound, typed lines are looked for so often."""
 _SILENCE_S = 1.0
@@ -74,6 +76,7 @@ class Session:
         self._count = 0
         self._clipped_s = self._gap_s = float("-inf")
         self._source_failure = ""
+        self._arrived: queue.Queue[tuple[AudioChunk, float]] = queue.Queue(_HELD_CHUNKS)
         self._arrived_s = self._idled_s = time.monotonic()
         """When the last chunk came, and when a screen was last told that none comes."""
 
@@ -127,7 +130,7 @@ class Session:
         failure: AudioError | None = None
         try:
             try:
-                for heard in self._ear.hear(self._arriving(chunks, stop), self._on_chunk):
+                for heard in self._ear.hear(self._arriving(chunks, stop), self._on_chunk, self._has_time):
                     self._keep(heard)
             except AudioError as error:
                 failure, self._source_failure = error, str(error)
@@ -148,7 +151,7 @@ class Session:
 
     def _arriving(self, chunks: Iterable[AudioChunk], stop: threading.Event) -> Iterator[AudioChunk]:
         """The chunks until `stop` is set; typed lines are taken between them, and where none come."""
-        arrived: queue.Queue[tuple[AudioChunk, float]] = queue.Queue(_HELD_CHUNKS)
+        arrived = self._arrived
         failures: list[Exception] = []
         reader = threading.Thread(target=_read, args=(chunks, arrived, failures, stop), name="sound", daemon=True)
         reader.start()
@@ -203,7 +206,7 @@ class Session:
     def _keep(self, heard: Heard) -> None:
         self._record.keep(self._day_id, heard.number, heard.utterance, heard.hearing, heard.decision.event)
         self._state = replace(
-            self._state, voice_dbfs=level_dbfs(heard.utterance.samples), snr_db=heard.utterance.snr_db
+            self._state, words="", voice_dbfs=level_dbfs(heard.utterance.samples), snr_db=heard.utterance.snr_db
         )
         self._answer(heard.decision)
 
@@ -241,10 +244,15 @@ class Session:
             is_clipped=now_s - self._clipped_s < _WARNED_S,
             has_gap=now_s - self._gap_s < _WARNED_S,
             is_arriving=True,
+            words=self._ear.words,
         )
         self._count += 1
         if self._count % _LEVEL_EVERY_CHUNKS == 0:
             self._tell(self._state)
+
+    def _has_time(self) -> bool:
+        """Whether the sound is heard as it comes: what is only shown never keeps it waiting."""
+        return self._arrived.qsize() <= _IN_TIME_CHUNKS
 
     def _tell(self, update: Update) -> None:
         """Show an update of the day as it stands."""

@@ -30,6 +30,9 @@ _LEAD_IN_S = 0.05
 """Silence before each sound: a card that ran empty was measured to swallow the first 16 ms of what comes next, a
 fifth of a tone."""
 
+_SILENCE, _LEAD_KEPT_S = 0.01, 0.03
+"""Share of a sentence's peak under which it has not begun; kept before it, seconds."""
+
 Samples = NDArray[np.float32]
 
 
@@ -65,6 +68,12 @@ def tone_samples(tone: Tone) -> Samples:
     return np.concatenate(parts).astype(np.float32)
 
 
+def _without_lead(spoken: Samples) -> Samples:
+    """A sentence without the silence before it: a third of a second, in which the vet would wait."""
+    loud = np.flatnonzero(np.abs(spoken) > _SILENCE * np.abs(spoken).max(initial=0.0))
+    return spoken[max(0, loud[0] - round(_LEAD_KEPT_S * VOICE_RATE_HZ)) :] if len(loud) else spoken
+
+
 class HibariVoice:
     """The voice inside the hibari-tts package; nothing is downloaded."""
 
@@ -78,7 +87,7 @@ class HibariVoice:
     def samples(self, text: str) -> Samples:
         """A sentence at 24 kHz, peak 0.3 at most; phrases said before come from memory."""
         if text not in self._phrases:
-            spoken: Samples = self._voice(text, seed=0)
+            spoken = _without_lead(self._voice(text, seed=0))
             peak = float(np.abs(spoken).max()) if len(spoken) else 0.0
             self._phrases[text] = spoken * min(1.0, _PEAK / peak) if peak else spoken
             if len(self._phrases) > _CACHED_PHRASES:

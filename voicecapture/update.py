@@ -21,6 +21,8 @@ class Update:
     is_speech: bool
     said: str
     """What was read back."""
+    words: str = ""
+    """Words so far of what is being said; never kept."""
     voice_dbfs: float | None = None
     """Level of the last utterance, dB relative to full scale; None before the first."""
     snr_db: float | None = None

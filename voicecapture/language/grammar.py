@@ -71,8 +71,23 @@ class Grammar:
 
         Returns an empty dict if the grammar cannot say these words.
         """
-        hypotheses: dict[tuple[int, Tokens], float] = {(self.start, ()): 0.0}
-        hypotheses = self._silent_steps(hypotheses)
+        return {tokens: weight for (state, tokens), weight in self._after(words).items() if state == self.end}
+
+    def following(self, words: Iterable[str], stop: str) -> frozenset[str]:
+        """All tokens that a sentence that begins with these words may still add; none beyond the token `stop`."""
+        pending = list({state for state, _ in self._after(words)})
+        seen, tokens = set(pending), set[str]()
+        while pending:
+            for arc in self.leaving.get(pending.pop(), ()):
+                tokens.update(arc.tokens)
+                if stop not in arc.tokens and arc.target not in seen:
+                    seen.add(arc.target)
+                    pending.append(arc.target)
+        return frozenset(tokens)
+
+    def _after(self, words: Iterable[str]) -> dict[tuple[int, Tokens], float]:
+        """Where the network may stand after these words, with the tokens until there and the log of their weight."""
+        hypotheses = self._silent_steps({(self.start, ()): 0.0})
         for word in words:
             moved: dict[tuple[int, Tokens], float] = {}
             for (state, tokens), weight in hypotheses.items():
@@ -81,7 +96,7 @@ class Grammar:
                         key = (arc.target, tokens + arc.tokens)
                         moved[key] = _log_add(moved.get(key, -math.inf), weight + arc.log_weight)
             hypotheses = self._silent_steps(moved)
-        return {tokens: weight for (state, tokens), weight in hypotheses.items() if state == self.end}
+        return hypotheses
 
     def _silent_steps(self, hypotheses: dict[tuple[int, Tokens], float]) -> dict[tuple[int, Tokens], float]:
         """Add everything reachable without a word. The network has no cycles, so this ends."""

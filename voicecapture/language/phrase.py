@@ -75,6 +75,18 @@ class Entry:
         outcome = self if has_outcome else earlier
         return replace(outcome, cow=self.cow or earlier.cow)
 
+    def added_to(self, earlier: "Entry") -> "Entry | None":
+        """`earlier` with the twins, the stage and the findings of this one; None if this one says more than these."""
+        added = replace(self, twins=False, stage=None, findings=())
+        if added == self or not earlier.is_whole or added not in (Entry(), Entry(result=earlier.result)):
+            return None
+        return replace(
+            earlier,
+            twins=earlier.twins or self.twins,
+            stage=self.stage or earlier.stage,
+            findings=tuple(dict.fromkeys(earlier.findings + self.findings)),
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class Phrase:
@@ -160,6 +172,21 @@ class _Reader:
             case _:
                 # Every other token is a finding, its own name or the practice's.
                 self.start_outcome(findings=(*self.entry.findings, token))
+
+
+RESTART = "oops"
+"""The token from which an entry is said again."""
+_CHANGES = frozenset(
+    ("cow", "days", "weeks", "bare", "crown_rump", "empty", "recheck", "recheck_weeks", "yes", "no", "correct")
+)
+
+
+def is_tail(token: str) -> bool:
+    """Whether a token leaves the cow, the result and the age of a whole entry as they are: twins, a finding.
+
+    What begins with `RESTART` is a new start.
+    """
+    return not token.isdigit() and token not in _CHANGES
 
 
 def interpret(tokens: Iterable[str]) -> Phrase:

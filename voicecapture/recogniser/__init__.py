@@ -2,7 +2,10 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Protocol, runtime_checkable
+
+import numpy as np
+from numpy.typing import NDArray
 
 from voicecapture.herd import Herd
 from voicecapture.language.grammar import Grammar
@@ -116,4 +119,18 @@ class Recogniser(Protocol):
 
     def recognise(self, utterance: Utterance, language: Language) -> Hearing:
         """Say what the utterance may have meant, among what the language allows."""
+        ...
+
+
+@runtime_checkable
+class Follower(Protocol):
+    """An engine that can tell words before they are all said; not every one can."""
+
+    def words_so_far(self, samples: NDArray[np.float32], language: Language) -> str:
+        """The words of what is still being said, to be shown and never kept; empty where none can be told yet.
+
+        Args:
+            samples: Mono 16 kHz, shape (samples,).
+            language: What may be said now.
+        """
         ...

@@ -96,13 +96,27 @@ class Search:
         finals: Singles = self._ending * (self._label[self._frames] + self._blank[self._frames])
         return finals
 
-    def draw(self, count: int, rng: np.random.Generator) -> list[tuple[int, ...]]:
+    def begun(self) -> float:
+        """Natural logarithm of the probability of everything that a sentence may begin with; after `forward`."""
+        with np.errstate(divide="ignore"):
+            return float(np.log(self._beginnings().sum(dtype=np.float64)))
+
+    def _beginnings(self) -> Singles:
+        beginnings: Singles = self._label[self._frames] + self._blank[self._frames]
+        return beginnings
+
+    def draw(self, count: int, rng: np.random.Generator, is_begun: bool = False) -> list[tuple[int, ...]]:
         """Draw sentences from their posterior: walk back at random through what `forward` computed.
+
+        Args:
+            count: How many.
+            rng: Draws them.
+            is_begun: Draw beginnings of sentences, wherever they have come to.
 
         Returns:
             The nodes of each drawn sentence in order, `count` of them, or none if nothing can be said.
         """
-        finals = self._finals().astype(np.float64)
+        finals = (self._beginnings() if is_begun else self._finals()).astype(np.float64)
         if finals.sum() <= 0:
             return []
         label, blank = self._label[self._frames], self._blank[self._frames]

@@ -1,10 +1,12 @@
 """The listener: our phone model, and an exact search of herd and grammar over what it hears."""
 
 import math
-from collections.abc import Iterable
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from voicecapture.language.grammar import Tokens
 from voicecapture.language.phrase import Phrase, interpret
@@ -12,7 +14,7 @@ from voicecapture.recogniser import Hearing, Language, Reading, certainty_of
 from voicecapture.recogniser.acoustic import MODEL, AcousticModel
 from voicecapture.recogniser.calibration import read_calibration
 from voicecapture.recogniser.ctc import Floats, Search, log_likelihoods, relative_probabilities, tokens_of
-from voicecapture.recogniser.phone_network import spell_out
+from voicecapture.recogniser.phone_network import PhoneNetwork, spell_out
 from voicecapture.segmenter import Utterance
 
 _DRAWS, _FLAT_DRAWS = 200, 150
@@ -24,11 +26,14 @@ _TEMPERATURE = 0.6
 _KEPT_READINGS = 5
 _OUT_OF_REACH = 40.0
 """Strangeness in nats from which nothing sayable is looked for; well above the bar for talk."""
+_FEW_DRAWS = 20
+_OUT_OF_SIGHT = 12.0
+"""Nats by which a beginning may fit worse than a free phone string and still be shown."""
 _SEED = 417
 
 
 class Listener:
-    """A `Recogniser` on the shipped acoustic model."""
+    """A `Recogniser` and `Follower` on the shipped acoustic model."""
 
     def __init__(self, folder: Path = MODEL, is_calibrated: bool = True) -> None:
         """Load the model.
@@ -66,6 +71,15 @@ class Listener:
         hearing = Hearing(readings[:_KEPT_READINGS], heard, strangeness, certainty_of(readings))
         return self._calibration.applied(hearing, utterance.snr_db) if self._calibration else hearing
 
+    def words_so_far(self, samples: NDArray[np.float32], language: Language) -> str:
+        """See `Follower`."""
+        search = self._search_for(language)
+        search.forward(relative_probabilities(self._model.phone_log_probabilities(samples)))
+        if search.begun() < -_OUT_OF_SIGHT:
+            return ""
+        walks = search.draw(_FEW_DRAWS, np.random.default_rng(_SEED), is_begun=True)
+        return Counter(_wording(search.network, walk) for walk in walks).most_common(1)[0][0]
+
     def _search_for(self, language: Language) -> Search:
         """The search over the grammar's phones, built once for a grammar."""
         if self._search is None or self._grammar_id != id(language.grammar):
@@ -94,7 +108,7 @@ class Listener:
         wordings: dict[Tokens, str] = {}
         for walk in sorted(counts, key=lambda walk: -counts[walk]):
             tokens = tokens_of(search.network, walk, rng)
-            wordings.setdefault(tokens, " ".join(filter(None, (search.network.words[node] for node in walk))))
+            wordings.setdefault(tokens, _wording(search.network, walk))
             if len(wordings) == _CANDIDATES:
                 break
         return everything, wordings
@@ -111,3 +125,10 @@ class Listener:
             total = float(np.logaddexp(total, _TEMPERATURE * unexplained - 2.0))
         best = sorted(scores, key=lambda phrase: -scores[phrase])
         return tuple(Reading(phrase, fits[phrase][1], math.exp(scores[phrase] - total)) for phrase in best)
+
+
+def _wording(network: PhoneNetwork, walk: Sequence[int]) -> str:
+    """The words of a walk that were said to their end."""
+    words = [network.words[node] for node in walk if network.words[node]]
+    is_cut = len(walk) > 0 and network.junctions[walk[-1]] < 0
+    return " ".join(words[:-1] if is_cut else words)

@@ -22,7 +22,8 @@ from voicecapture.audio import (
     paced,
     read_recording,
 )
-from voicecapture.cli.day import _check_plainly, _microphone, _new_database, _run_day
+from voicecapture.cli.begin import new_database
+from voicecapture.cli.day import _check_plainly, _microphone, _run_day
 from voicecapture.cli.options import (
     DatabaseOption,
     EngineOption,
@@ -112,7 +113,7 @@ def new(
     assert start.herd is not None and start.scanned_on is not None
     speaker: Speaker = SilentSpeaker() if quiet else SoundCardSpeaker(HibariVoice())
     _run_day(
-        source.listen(),
+        lambda _: source.listen(),
         herd=start.herd.herd,
         herd_file=start.herd.file,
         source=source.name,
@@ -202,6 +203,6 @@ def _played(recording: Path, speed: float) -> Chunks:
 
 def _named_database(start: Start) -> Path:
     """A new file for the day, called by the farm."""
-    path = _new_database()
+    path = new_database()
     farm = re.sub(r"[^\w]+", "-", start.farm).strip("-").lower()
     return path.with_stem(f"{path.stem}_{farm}") if farm else path

@@ -33,7 +33,7 @@ COMMANDS = (
         "doctor",
         "bench",
     ),
-    *("backup", "repair"),
+    *("backup", "repair", "drill"),
     *("report", "export", "sign", "amend", "verify", "season add", "season records", "season outcomes"),
 )
 

@@ -1,11 +1,13 @@
 """Commands that look after the record: copies, repair, and the drill of what may happen to it."""
 
+import tempfile
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from voicecapture.cli.options import DatabaseArgument
+from voicecapture.drill import Tried, table
 from voicecapture.errors import DamagedError
 from voicecapture.store.backup import back_up
 from voicecapture.store.record import Record
@@ -36,3 +38,27 @@ def repair(database: DatabaseArgument) -> None:
             typer.echo(line)
         return
     typer.echo(f"{database}: whole; nothing was changed.")
+
+
+@app.command()
+def drill(
+    quick: Annotated[bool, typer.Option("--quick", help="Half a minute instead of half an hour.")] = False,
+    folder: Annotated[Path | None, typer.Option("--in", help="Folder on the disk to try.")] = None,
+) -> None:
+    """Kill the listening and break the disk under a day, on purpose, and count what was lost."""
+    from voicecapture.drill.faults import try_faults
+    from voicecapture.drill.kills import kill_at_every_line, kill_at_random, kill_the_program
+    from voicecapture.drill.script import write_script
+
+    with tempfile.TemporaryDirectory(dir=folder) as place:
+        script = write_script(12 if quick else 40)
+        tried: list[Tried] = [
+            kill_at_random(Path(place), script, 16 if quick else 300, seed=1, longest_s=0.5 if quick else 1.5),
+            kill_at_every_line(Path(place), script, every=40 if quick else 1),
+        ]
+        if not quick:
+            tried.append(kill_the_program(Path(place), 10))
+        tried += try_faults(Path(place), script, 2 if quick else 150)
+    typer.echo("\n".join(table(tried)))
+    if not all(one.is_good for one in tried):
+        raise typer.Exit(1)

@@ -35,6 +35,8 @@ Fault = Callable[[Path], AbstractContextManager[None]]
 _GIVEN_UP_S = 60.0
 _MANY = 50
 """From so many times on, the database is also locked for 30 s."""
+_MOST_DAYS = 10
+"""A fault that nobody felt on so many days is not tried any further."""
 _MOST_UNSAVED = 4
 """Entries that are said during one fault, at most."""
 
@@ -61,12 +63,11 @@ def _failing(code: int) -> Fault:
 def _full(path: Path) -> Iterator[None]:
     """The disk is filled to the last byte."""
     filler = path.parent / "filler"
-    with filler.open("wb") as file, suppress(OSError):
+    with filler.open("wb", buffering=0) as file:
         for block in (65536, 1024, 1):
             with suppress(OSError):
                 while True:
                     file.write(b"\0" * block)
-                    file.flush()
     try:
         yield
     finally:
@@ -214,8 +215,9 @@ def _said(event: Event) -> str:
 def try_fault(name: str, fault: Fault, folder: Path, script: Script, times: int, seed: int, days: int = 0) -> Tried:
     """Listen to so many days at least, with one kind of fault until it was felt so many times."""
     rng, done = Random(seed), Tried(name, 0, 0, alarmed_s=0.0)
-    while done.times < times or days > 0:
-        days -= 1
+    for day in range(max(days, _MOST_DAYS + times)):
+        if done.times >= times and day >= days:
+            break
         drill = _Drill(folder / f"{seed}" / "days" / "day.db", script, fault, rng)
         lost = drill.run()
         done = Tried(
@@ -243,7 +245,7 @@ def _small_disk(folder: Path) -> Iterator[bool]:
         yield is_mounted
     finally:
         if is_mounted:
-            subprocess.run(["umount", str(folder)], check=True)
+            subprocess.run(["umount", "-l", str(folder)], check=True)
 
 
 def try_faults(folder: Path, script: Script, times: int) -> list[Tried]:

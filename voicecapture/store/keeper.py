@@ -10,7 +10,7 @@ import time
 from collections import deque
 from contextlib import closing
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from voicecapture.day import Event
@@ -199,7 +199,7 @@ class Keeper:
     def _now(self) -> str:
         at = now()
         if self._events:
-            back = datetime.fromisoformat(self._events[-1]["recorded_at"]) - datetime.now(UTC)
+            back = datetime.fromisoformat(self._events[-1]["recorded_at"]) - datetime.fromisoformat(at)
             self._clock_trouble = ""
             if back > _CLOCK_STEP:
                 self._clock_trouble = (

@@ -43,6 +43,9 @@ def repair(database: DatabaseArgument) -> None:
 @app.command()
 def drill(
     quick: Annotated[bool, typer.Option("--quick", help="Half a minute instead of half an hour.")] = False,
+    hours: Annotated[float, typer.Option(min=0.0, help="Instead: hours of shed noise, and of talk, at speed.")] = 0.0,
+    load: Annotated[int, typer.Option(min=0, help="Instead: demo mornings at ten times their pace.")] = 0,
+    talk: Annotated[Path, typer.Option(help="Folder of talk, with --hours.")] = Path("audio_fixtures/reporting"),
     folder: Annotated[Path | None, typer.Option("--in", help="Folder on the disk to try.")] = None,
 ) -> None:
     """Kill the listening and break the disk under a day, on purpose, and count what was lost."""
@@ -51,6 +54,9 @@ def drill(
     from voicecapture.drill.script import write_script
 
     with tempfile.TemporaryDirectory(dir=folder) as place:
+        if hours or load:
+            _drill_long(Path(place), hours, load, talk)
+            return
         script = write_script(12 if quick else 40)
         tried: list[Tried] = [
             kill_at_random(Path(place), script, 16 if quick else 300, seed=1, longest_s=0.5 if quick else 1.5),
@@ -62,3 +68,15 @@ def drill(
     typer.echo("\n".join(table(tried)))
     if not all(one.is_good for one in tried):
         raise typer.Exit(1)
+
+
+def _drill_long(place: Path, hours: float, passes: int, talk: Path) -> None:
+    from voicecapture.drill import hours as long
+
+    if passes:
+        typer.echo("\n".join(long.load(place, passes, speed=10.0)))
+    if hours:
+        typer.echo("\n".join(long.hours_of_noise(place, hours)))
+        # Recordings of talk are not shipped with the program.
+        if recordings := sorted(talk.glob("*-talk-clean.ogg")):
+            typer.echo("\n".join(long.hours_of_talk(place, hours, recordings)))

@@ -234,6 +234,8 @@ def _run_day(
     wanted = Wanted(herd, herd_file, scanned_on, settings.scan, source, vet, is_live)
     begun = begin(wanted, database, not goes_on)
     record, day_id, path = begun.record, begun.day_id, begun.record.path
+    if not matings and not begun.is_new:
+        mated = read_season(record, day_id).matings
     if matings and begun.is_new:
         add_list(record, "matings", str(matings), mating_list)
     if mating_start is not None:

@@ -122,3 +122,12 @@ def test_a_broken_recording_is_named_before_anything_is_heard(
     (folder / FILES[2]).write_bytes(b"no sound")
     assert bench(monkeypatch, folder) == 1
     assert f"{FILES[2]}: not a recording" in capsys.readouterr().err
+
+
+def test_the_herd_of_another_farm_is_refused(
+    folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    herd = tmp_path / "herd.csv"
+    herd.write_text("cow\n1\n")
+    assert bench(monkeypatch, folder, "--herd", herd) == 1
+    assert "--herd: none of the 1 cows in the manifest is in the herd list" in capsys.readouterr().err

@@ -39,7 +39,7 @@ def measure(
     """
     with (
         TemporaryDirectory() as folder,
-        ProcessPoolExecutor(1, get_context("spawn"), initializer=worker.ignore_interrupts) as pool,
+        ProcessPoolExecutor(1, get_context("spawn"), initializer=worker.begin) as pool,
     ):
         try:
             pool.submit(worker.start, engine, model, herd, Path(folder)).result()

@@ -8,11 +8,12 @@ from pathlib import Path
 from voicecapture import __version__
 from voicecapture.audio import check_recording
 from voicecapture.bench.cases import as_they_are, in_turns, mixed, shed_noise_cases
-from voicecapture.bench.manifest import NOISE, read_manifest
+from voicecapture.bench.manifest import NOISE, Recording, read_manifest
 from voicecapture.bench.measure import measure
 from voicecapture.bench.results import Results, Run, results
 from voicecapture.bench.trial import Trial
 from voicecapture.decision import DecisionSettings
+from voicecapture.errors import HerdError
 from voicecapture.herd import Herd
 from voicecapture.language.grammar import load_grammar
 
@@ -48,9 +49,11 @@ def run(
 
     Raises:
         AudioError: If the manifest or a recording cannot be used.
+        HerdError: If no cow of the manifest is in the herd.
         ModelError: If an engine cannot be loaded.
     """
     recordings = read_manifest(folder, load_grammar())
+    _check_herd(recordings, herd)
     planned = in_turns(as_they_are(recordings) if snrs_db is None else mixed(recordings, snrs_db))
     spoken = planned[: max(1, QUICK_RECORDINGS // len(engines))] if is_quick else planned
     # Noise last: what is heard before a Ctrl-C is the recordings.
@@ -80,6 +83,17 @@ def run(
         if is_stopped:
             break
     return _described(folder, len(planned), herd, found, is_stopped), found
+
+
+def _check_herd(recordings: Sequence[Recording], herd: Herd) -> None:
+    """Refuse the herd of another farm: every entry would be asked about."""
+    said = [recording.said.entry for recording in recordings if recording.said and recording.said.entry]
+    cows = {entry.cow for entry in said if entry.is_whole and entry.cow}
+    if cows and not any(cow in herd for cow in cows):
+        raise HerdError(
+            f"--herd: none of the {len(cows)} cows in the manifest is in the herd list; expected the herd of the "
+            "recordings. Name its list."
+        )
 
 
 def _described(folder: Path, planned: int, herd: Herd, found: Sequence[Results], is_stopped: bool) -> Run:

@@ -1,10 +1,13 @@
 """The process that hears: one engine with all that stands between a word and its read-back, each step timed."""
 
+import os
 import signal
 import sys
+import threading
 import time
 from dataclasses import replace
 from datetime import date
+from multiprocessing import parent_process
 from pathlib import Path
 
 import numpy as np
@@ -108,9 +111,17 @@ _bench: list[Bench] = []
 """The bench of a worker process."""
 
 
-def ignore_interrupts() -> None:
-    """Ctrl-C is for the process that asks."""
+def begin() -> None:
+    """Leave Ctrl-C to the process that asks, and end if that one is killed: waiting for work would last for ever."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    parent = parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
 
 
 def start(engine: str, model: str | None, herd: Herd, folder: Path) -> None:

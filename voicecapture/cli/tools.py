@@ -72,15 +72,15 @@ def doctor() -> None:
 
 @app.command()
 def bench(
-    folder: Annotated[
-        Path, typer.Argument(help="Recordings with a manifest.jsonl; audio_fixtures/README.md has its keys.")
-    ] = Path("audio_fixtures/reporting"),
+    folder: Annotated[Path, typer.Argument(help="Recordings with a manifest.jsonl.")] = Path(
+        "audio_fixtures/reporting"
+    ),
     herd: Annotated[
         Path | None, typer.Option(help="Herd list, a CSV file. Without it, that of the shipped recordings.")
     ] = None,
     engine: Annotated[
         list[str] | None,
-        typer.Option(help=f"Speech engine: {', '.join(ENGINES)}. Name several to hear them side by side."),
+        typer.Option(help=f"Speech engine: {', '.join(ENGINES)}. Repeat it to hear several side by side."),
     ] = None,
     model: ModelOption = None,
     snr: Annotated[
@@ -100,8 +100,13 @@ def bench(
 ) -> None:
     """Measure the listening on recordings whose words are known.
 
-    Entries right, asked and taken wrong by noise, voice and phrase type; the curve over the bar; false entries an
-    hour; confusions; calibration; latency and memory. Ctrl-C ends it with the figures so far.
+    Entries right, asked and taken wrong by noise, voice and phrase type; the curve over the bar;
+    false entries an hour; confusions; calibration; latency and memory. Ctrl-C ends it with the
+    figures so far.
+
+    The manifest has an object on one line for each recording: "file"; "expected", the entry with
+    "cow", "result", "days", "twins" and "findings", or null for talk; and, where known, "words",
+    "kind", "voice", "snr_db" and "noise".
     """
     # Noise, statistics and pictures take seconds to load, and no other command needs them.
     from voicecapture.bench.picture import check_picture, write_picture

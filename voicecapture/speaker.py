@@ -26,7 +26,7 @@ _CACHED_PHRASES = 64
 """About 15 MB; a new sentence takes some 12 ms."""
 _BLOCK_S = 0.05
 """How soon the voice stops when the vet speaks."""
-_LEAD_IN_S = 0.05
+LEAD_IN_S = 0.05
 """Silence before each sound: a card that ran empty was measured to swallow the first 16 ms of what comes next, a
 fifth of a tone."""
 
@@ -214,7 +214,7 @@ class SoundCardSpeaker:
             return
         samples = tone_samples(order) if isinstance(order, Tone) else self._voice.samples(order)
         samples = soxr.resample(samples, VOICE_RATE_HZ, stream.samplerate)
-        samples = np.pad(samples, (round(_LEAD_IN_S * stream.samplerate), 0))
+        samples = np.pad(samples, (round(LEAD_IN_S * stream.samplerate), 0))
         block = round(_BLOCK_S * stream.samplerate)
         for at in range(0, len(samples), block):
             if turn != self._turn:

@@ -34,12 +34,12 @@ COMMANDS = {
     "season": ("season", "Several scan days as one season."),
     "visit": (
         "farm",
-        "List the cows to scan at a visit, by their last service; the list serves as --herd of the day.",
+        "List the cows to scan at a visit, by their matings and rechecks; the list serves as --herd of the day.",
     ),
     "herd": ("farm", "The farm's lists."),
     "words": ("tools", "Show everything that can be said."),
     "doctor": ("tools", "Say what is installed, which devices and models there are, and hear a shipped recording."),
-    "bench": ("tools", "Measure the listening: entries right and taken wrong by noise and voice, latency, memory."),
+    "bench": ("tools", "Measure the listening on recordings whose words are known."),
     "model": ("tools", "Speech models besides the one that is shipped."),
 }
 """Module and line of help of every command."""

@@ -89,7 +89,7 @@ def test_every_command_has_a_help_text(run: Run, command: str) -> None:
 def test_every_command_of_the_modules_is_listed_with_its_line_of_help() -> None:
     modules = dict.fromkeys(module for module, _ in cli.COMMANDS.values())
     found = {
-        name: (module, command.help)
+        name: (module, " ".join((command.help or "").split("\n\n")[0].split()))
         for module in modules
         for name, command in get_group(import_module(f"voicecapture.cli.{module}").app).commands.items()
     }

@@ -30,7 +30,10 @@ COMMANDS = {
     "export": ("season", "Write a day or a season in open formats, chosen by the ending of each file's name."),
     "sign": ("season", "Sign a day. From then on it can only be amended, by name and date."),
     "amend": ("season", "Change, add or take back a cow's result after the day. What it was before is kept."),
-    "verify": ("season", "Show the digest of every day, and whether it is still what was signed."),
+    "verify": (
+        "season",
+        "Show the digest of every day, whether it is still what was signed, and what differs between files.",
+    ),
     "season": ("season", "Several scan days as one season."),
     "visit": (
         "farm",

@@ -14,7 +14,7 @@ from voicecapture.decision import DecisionSettings
 from voicecapture.errors import ScreenError
 from voicecapture.guide.checking import CheckScreen
 from voicecapture.guide.form import FormScreen
-from voicecapture.rehearsal import Check, Source
+from voicecapture.rehearsal import Begun, Check, Source
 from voicecapture.start import Field, Start
 from voicecapture.verdict import VoiceCheck
 
@@ -32,16 +32,6 @@ class Guide:
     bars: DecisionSettings
     now: Callable[[], str]
     """The time in UTC, as in ISO 8601."""
-
-
-@dataclass(frozen=True, slots=True)
-class Begun:
-    """The day that is to begin."""
-
-    start: Start
-    source: Source
-    checks: tuple[VoiceCheck, ...]
-    """All that were made, also those that were broken off."""
 
 
 class GuideApp(App[Begun]):

@@ -274,6 +274,7 @@ def test_without_any_microphone_no_day_can_begin(herd: str) -> None:
     async def seen(app: GuideApp, pilot: Pilot[Begun]) -> None:
         assert text(app, "#needed") == "? needed: microphone"
         assert text(app, "#understood") == "no microphone was found"
+        assert "to the voice check" not in text(app, "KeyHints")
         await pilot.press("enter")
         assert not isinstance(app.screen, CheckScreen)
 

@@ -13,8 +13,8 @@ import soundfile
 from tests.fakes import with_pauses
 from tests.test_cli import Run, herd, recording, run, sentence  # noqa: F401
 from voicecapture.cli import new
-from voicecapture.guide.app import Begun, GuideApp
-from voicecapture.rehearsal import Source
+from voicecapture.guide.app import GuideApp
+from voicecapture.rehearsal import Begun, Source
 from voicecapture.voice_check import PHRASES
 
 

@@ -16,8 +16,9 @@ from voicecapture.errors import VoiceCaptureError
 from voicecapture.herd import Herd
 from voicecapture.segmenter import FULL_SCALE
 from voicecapture.sound import noise_after
+from voicecapture.start import Start
 from voicecapture.update import Update
-from voicecapture.verdict import Said
+from voicecapture.verdict import Said, VoiceCheck
 
 _LEVEL_EVERY_CHUNKS = 4
 """The level meter is renewed about eight times a second."""
@@ -38,6 +39,16 @@ class Source:
     listen: Callable[[], Chunks]
     """The day."""
     is_live: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Begun:
+    """The day that is to begin."""
+
+    start: Start
+    source: Source
+    checks: tuple[VoiceCheck, ...]
+    """All that were made, also those that were broken off."""
 
 
 @dataclass(frozen=True, slots=True)

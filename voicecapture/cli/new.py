@@ -8,7 +8,7 @@ from dataclasses import replace
 from datetime import datetime
 from functools import cache, partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -36,16 +36,13 @@ from voicecapture.engines import make_recogniser
 from voicecapture.errors import AudioError, HerdError
 from voicecapture.language.grammar import load_grammar
 from voicecapture.recogniser import Recogniser
-from voicecapture.rehearsal import Source
+from voicecapture.rehearsal import Begun, Source
 from voicecapture.settings import Settings, read_settings
 from voicecapture.speaker import HibariVoice, SilentSpeaker, SoundCardSpeaker, Speaker
 from voicecapture.start import Field, Start, filled
 from voicecapture.store.record import now
-from voicecapture.verdict import Said, Verdict, VoiceCheck
+from voicecapture.verdict import Said, Verdict
 from voicecapture.voice_check import check as voice_check
-
-if TYPE_CHECKING:
-    from voicecapture.guide.app import Begun
 
 app = typer.Typer()
 
@@ -99,18 +96,30 @@ def new(
         start = filled(start, field, text)
     load = cache(partial(make_recogniser, engine, model))
     if plain or not sys.stdout.isatty():
-        source = _source(device, recording, check_from, speed)
         is_checked = not no_check and (check_from is not None or recording is None)
-        checks = _by_flags(start, source, practice, load, is_checked)
+        choose = partial(_source, device, recording, check_from, speed)
+        begun: Begun | None = _by_flags(start, choose, practice, load, is_checked)
     else:
-        choose_from = partial(_sources, device, recording, check_from, speed)
-        begun = _on_screen(start, typed, choose_from, practice, load)
-        if begun is None:
-            typer.echo("No day was begun.")
-            return
-        start, source, checks = begun.start, begun.source, begun.checks
-    assert start.herd is not None and start.scanned_on is not None
+        begun = _on_screen(start, typed, partial(_sources, device, recording, check_from, speed), practice, load)
+    if begun is None:
+        typer.echo("No day was begun.")
+        return
     speaker: Speaker = SilentSpeaker() if quiet else SoundCardSpeaker(HibariVoice())
+    _begin(begun, practice, speaker, database, plain, engine, model)
+
+
+def _begin(
+    begun: Begun,
+    practice: Settings,
+    speaker: Speaker,
+    database: Path | None,
+    plain: bool,
+    engine: str,
+    model: str | None,
+) -> None:
+    """The day itself, as `listen` runs it."""
+    start, source = begun.start, begun.source
+    assert start.herd is not None and start.scanned_on is not None
     _run_day(
         source.listen(),
         herd=start.herd.herd,
@@ -127,13 +136,13 @@ def new(
         vet=start.vet,
         is_live=source.is_live,
         mating_start=start.mating_start,
-        checks=checks,
+        checks=begun.checks,
     )
 
 
 def _by_flags(
-    start: Start, source: Source, practice: Settings, load: Callable[[], Recogniser], is_checked: bool
-) -> tuple[VoiceCheck, ...]:
+    start: Start, choose: Callable[[], Source], practice: Settings, load: Callable[[], Recogniser], is_checked: bool
+) -> Begun:
     """Where there is no screen: all that is needed must be there, and the check is made in lines."""
     for field, fault in start.faults.items():
         if field in (Field.HERD, Field.MATINGS):
@@ -141,8 +150,9 @@ def _by_flags(
         raise typer.BadParameter(fault, param_hint=_FLAGS[field])
     if start.missing:
         raise typer.BadParameter("needed where there is no screen", param_hint=[_FLAGS[f] for f in start.missing])
+    source = choose()
     if not is_checked:
-        return ()
+        return Begun(start, source, ())
     with closing(source.rehearse()) as chunks:
         grammar = load_grammar(practice_findings=practice.findings)
         result = replace(_check_plainly(chunks, grammar, load(), practice), checked_at=now())
@@ -151,7 +161,7 @@ def _by_flags(
             f"the voice check: {result.verdict}; expected fit to use, or use with care. Check again, or begin "
             "without it: --no-check."
         )
-    return (result,)
+    return Begun(start, source, (result,))
 
 
 def _on_screen(
@@ -160,7 +170,7 @@ def _on_screen(
     choose_from: Callable[[], list[Source]],
     practice: Settings,
     load: Callable[[], Recogniser],
-) -> "Begun | None":
+) -> Begun | None:
     """On the screen; None if no day is to begin."""
     # The screen is loaded only where there is one.
     from voicecapture.guide.app import Guide, GuideApp

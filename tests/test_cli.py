@@ -1,5 +1,6 @@
 """The commands as a user types them: exit codes, one clear sentence, nothing half written."""
 
+import io
 import json
 import sqlite3
 import subprocess
@@ -13,8 +14,9 @@ import pytest
 import soundfile
 from typer.main import get_group
 
-from tests.fakes import with_pauses
-from voicecapture import __version__, cli
+from tests.fakes import in_chunks, with_pauses
+from voicecapture import __version__, cli, demo
+from voicecapture.audio import paced
 
 Run = Callable[..., tuple[int, str, str]]
 
@@ -250,3 +252,36 @@ def test_a_recording_that_breaks_off_does_not_stop_the_ones_after_it(
     files = [json.loads(line)["file"] for line in out.splitlines()]
     assert code == 1 and str(broken) in sentence(errors)
     assert files.count(str(recording)) == 2 and str(broken) in files
+
+
+@pytest.fixture
+def microphone(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A microphone that hears six seconds of an empty shed, as they go by."""
+    monkeypatch.setattr(cli.day, "microphone_name", lambda device: "barn headset")
+    monkeypatch.setattr(cli.day, "open_microphone", lambda device: paced(in_chunks(with_pauses(6.0)), 1.0))
+
+
+@pytest.mark.usefixtures("microphone")
+def test_plain_takes_typed_lines_and_the_codes_of_a_reader_that_is_a_keyboard(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    herd = tmp_path / "herd.csv"
+    herd.write_text("cow,electronic_id\n417,982000000000417\n608,982000000000608\n")
+    monkeypatch.setattr(sys, "stdin", io.StringIO("608 empty\n982 000000000417\n\npregnant 58\n"))
+    code, out, _ = run("listen", "--herd", herd, "--database", tmp_path / "day.db", "--plain", "--quiet")
+    assert code == 0
+    told = [line.split(maxsplit=1)[1] for line in out.splitlines() if " scanned " in line]
+    assert [line.split()[0] for line in told[:3]] == ["taken", "read", "ignored"]
+    # The last line was typed before the cow of the one before it was on the screen.
+    assert "417" in told[1] and "something else happened meanwhile" in told[2]
+    assert "read, no result   417" in out and "result, not read  608" in out
+
+
+def test_a_reader_is_refused_without_electronic_ids_or_a_port(run: Run, herd: Path, tmp_path: Path) -> None:
+    day = ("--database", tmp_path / "day.db", "--plain", "--quiet", "--from", demo.RECORDING)
+    code, _, errors = run("listen", "--herd", herd, "--reader", "no-such-port", *day)
+    assert code == 1 and "expected a column electronic_id" in sentence(errors)
+    herd.write_text("cow,electronic_id\n417,982000000000417\n")
+    code, _, errors = run("listen", "--herd", herd, "--reader", "no-such-port", *day)
+    assert code == 1 and "--reader no-such-port: cannot be opened" in sentence(errors)
+    assert not (tmp_path / "day.db").exists()

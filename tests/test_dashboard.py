@@ -224,3 +224,15 @@ def test_a_screen_that_breaks_ends_the_listening_in_order_and_is_told(capfd: pyt
 def test_the_core_runs_without_the_screen() -> None:
     code = "import sys, voicecapture.session, voicecapture.hear; sys.exit('textual' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_who_stands_at_the_gate_is_shown_until_her_result() -> None:
+    def read(cow: str, at_s: float) -> Event:
+        return Event(EventKind.NOTE, at_s, None, Entry(cow), f"{cow} at the gate", heard=f"reader: 982000000000{cow}")
+
+    def seen(app: Dashboard) -> None:
+        assert text(app, "AtGate") == "at the gate: 419"
+        assert "417" in text(app, "#state"), "a read leaves the last entry on the screen"
+        assert "> at the gate   419" in text(app, "#lines")
+
+    look(updates(read("417", 15.0), TAKEN, read("419", 25.0)), seen)

@@ -1,5 +1,7 @@
 """Take it, ask, or let it pass."""
 
+from functools import cache
+
 import pytest
 
 from voicecapture.bars import DecisionSettings
@@ -17,6 +19,7 @@ HERD = Herd(Animal(cow) for cow in ("4", "13", "30", "415", "417", "419", "608",
 SETTINGS = DecisionSettings()
 
 
+@cache
 def phrase(words: str) -> Phrase:
     (meaning,) = {interpret(tokens) for tokens in GRAMMAR.meanings(words.split())}
     return meaning

@@ -11,10 +11,11 @@ of the vet's voice, or behind it, does so from the first. The order alone is the
 - With no such read the result is asked about, as without a reader.
 - A number that was spoken must agree with an open read, or is asked about: "the reader says 417, heard 470". If
   nobody was read lately it counts by itself. A typed entry with its number is not compared.
-- The reader is out of step when a result without a number came with no read, when there was a read behind its cow's,
-  or when the vet held to a number against it. Then every result without a number is asked about, with the cow, until
-  `STEPS` results in a row agreed with the last read. After one missed read a reader that is a cow ahead looks right
-  for once, hence more than one.
+- Results without a number are asked about, with the cow, until `STEPS` of them in a row agreed with the last read: at
+  the start of a day, and whenever the reader was seen to be out of step. That is when a result without a number came
+  with no read, when there was a read behind its cow's, or when the vet held to a number against it. A number that is
+  spoken and agrees counts like an answer. A reader that is a cow ahead looks right after one missed read and would
+  then be wrong all day, hence more than one.
 - A cow that is read again and again while she stands there was read once.
 - A code that is not in the herd list is asked about. A line that is no code, and the loss of the reader, may have
   been a cow too: after either, a result needs a number.
@@ -27,6 +28,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 STEPS = 3
+"""Results that must agree with the reader before it is believed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +57,8 @@ class Gate:
     """In the order in which they were read."""
     seen_s: Mapping[str, float] = field(default_factory=dict)
     """When each code was last read, on the audio clock in seconds."""
-    steps: int = 0
-    """Results that must still agree before the reader is in step again, 0 to `STEPS`."""
+    steps: int = STEPS
+    """Results that must still agree before the reader is in step, 0 to `STEPS`."""
 
     # ---- what changes it -------------------------------------------------------------------------
 

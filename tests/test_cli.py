@@ -17,6 +17,7 @@ from typer.main import get_group
 from tests.fakes import in_chunks, with_pauses
 from voicecapture import __version__, cli, demo
 from voicecapture.audio import paced
+from voicecapture.cli import day
 
 Run = Callable[..., tuple[int, str, str]]
 
@@ -257,8 +258,8 @@ def test_a_recording_that_breaks_off_does_not_stop_the_ones_after_it(
 @pytest.fixture
 def microphone(monkeypatch: pytest.MonkeyPatch) -> None:
     """A microphone that hears six seconds of an empty shed, as they go by."""
-    monkeypatch.setattr(cli.day, "microphone_name", lambda device: "barn headset")
-    monkeypatch.setattr(cli.day, "open_microphone", lambda device: paced(in_chunks(with_pauses(6.0)), 1.0))
+    monkeypatch.setattr(day, "microphone_name", lambda device: "barn headset")
+    monkeypatch.setattr(day, "open_microphone", lambda device: paced(in_chunks(with_pauses(6.0)), 1.0))
 
 
 @pytest.mark.usefixtures("microphone")

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from tests.fakes import RecordingSpeaker, in_chunks, with_pauses
+from tests.seasons import loaded_day
 from tests.test_session import LISTENER
 from voicecapture.audio import AudioChunk
 from voicecapture.day import Day, ScanKind
@@ -143,7 +144,7 @@ class Parlour:
         session = Session(ear, record, self.day_id, self.speaker, reader=Reader(self.tcp.url))
         self.line = self.tcp.accept()
         session.run(self.sound(), self.show, threading.Event())
-        self.loaded = record.load_day(self.day_id)
+        self.loaded = loaded_day(record, self.day_id)
         self.report = "\n".join(text_report(make_report(read_season(record), Settings().reckoning)))
         self.live = session.day
         record.close()

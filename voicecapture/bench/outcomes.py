@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from voicecapture.bars import DecisionSettings, distrust
-from voicecapture.bench.manifest import NOISE, TALK, same_meaning
+from voicecapture.bench.manifest import same_meaning
 from voicecapture.bench.trial import Trial
 from voicecapture.day import Day, EventKind
 from voicecapture.decision import Decision, decide
@@ -137,8 +137,3 @@ def result_type(outcome: Outcome) -> str:
 def is_herd_entry(outcome: Outcome) -> bool:
     """Whether a whole entry for a cow of the herd was said, whatever its kind."""
     return outcome.is_whole_entry and outcome.is_listed
-
-
-def is_nothing(outcome: Outcome) -> bool:
-    """Whether nothing was said to the listener."""
-    return outcome.kind in (TALK, NOISE)

@@ -31,7 +31,7 @@ from voicecapture.language.grammar import load_grammar
 from voicecapture.lists.herd import read_herd
 from voicecapture.recogniser.listener import Listener
 from voicecapture.report.content import make_report
-from voicecapture.report.page import html_page, write_pdf
+from voicecapture.report.page import html_page, pdf_page
 from voicecapture.session import Session
 from voicecapture.settings import Settings
 from voicecapture.speaker import SilentSpeaker
@@ -56,7 +56,7 @@ def make_pictures(folder: Path) -> None:
             told = _morning(record)
             _shed(told, folder / "shed.svg")
             _desk(record, folder / "desk.svg")
-            _sheet(record, Path(scratch) / "sheet.pdf", folder / "sheet.png")
+            _sheet(record, folder / "sheet.png")
         finally:
             record.close()
 
@@ -99,14 +99,14 @@ def _desk(record: Record, file: Path) -> None:
     asyncio.run(_draw(DeskApp(sitting, CardPlayer()), _DESK_SIZE, file))
 
 
-async def _draw(app: Look, size: tuple[int, int], file: Path) -> None:
+async def _draw(app: Look[None], size: tuple[int, int], file: Path) -> None:
     async with app.run_test(size=size) as pilot:
         await pilot.pause(2)
         file.write_text(app.picture(), encoding="utf-8")
 
 
-def _sheet(record: Record, pdf: Path, file: Path) -> None:
-    write_pdf(html_page(make_report(read_season(record), Settings().reckoning)), pdf)
+def _sheet(record: Record, file: Path) -> None:
+    pdf = pdf_page(html_page(make_report(read_season(record), Settings().reckoning)))
     with pypdfium2.PdfDocument(pdf) as document:
         page = document[0]
         picture = page.render(scale=_SHEET_WIDTH / page.get_width()).to_pil()

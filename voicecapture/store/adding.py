@@ -90,6 +90,7 @@ def _add_day(record: Record, source: Record, row: Row) -> Added:
     for event in new:
         record.add("event", **_unfiled(event), day_id=day_id)
     _add_signature(record, source, row, day_id, signed)
+    _add_voice_checks(record, source, row, day_id)
     is_changed = signed is not None and digest(row, animals, events[: signed["events"]]) != signed["digest"]
     return Added(
         int(held is None),
@@ -118,9 +119,9 @@ def _common(held: Sequence[Row], events: Sequence[Row]) -> int:
     )
 
 
-def _unfiled(event: Row) -> Row:
-    """An event without what depends on the file that it is in."""
-    return _without(event, "id", "day_id")
+def _unfiled(row: Row) -> Row:
+    """A row without what depends on the file that it is in."""
+    return _without(row, "id", "day_id")
 
 
 def _new_events(held: Sequence[Row], events: Sequence[Row]) -> tuple[list[Row], set[str]]:
@@ -193,6 +194,17 @@ def _add_signature(record: Record, source: Record, row: Row, day_id: int, new: R
             f"{source.path}: the day of {row['scanned_on']} is signed by {new['vet']}, and in {record.path} by "
             f"{held['vet']}; expected one signature. Nothing was added. Keep the file whose signature is meant."
         )
+
+
+def _add_voice_checks(record: Record, source: Record, row: Row, day_id: int) -> None:
+    held = {_checked(r) for r in record.db.query("select * from voice_check where day_id = ?", [day_id])}
+    for check in source.db.query("select * from voice_check where day_id = ? order by id", [row["id"]]):
+        if _checked(check) not in held:
+            record.add("voice_check", **_unfiled(check), day_id=day_id)
+
+
+def _checked(check: Row) -> tuple[object, ...]:
+    return tuple(_unfiled(check).values())
 
 
 def _without(row: Row, *names: str) -> Row:

@@ -35,6 +35,21 @@ def test_on_a_large_screen_the_letters_are_twice_as_large() -> None:
     look(MORNING[:2], seen, (200, 50))
 
 
+def test_words_so_far_stand_where_the_read_back_was_until_they_are_decided_on() -> None:
+    speaking = replace(MORNING[1], decision=None, words="six oh eight")
+
+    def speaks(app: Dashboard) -> None:
+        assert text(app, "#said") == "so far: six oh eight ..."
+        assert text(app, "#state") == "✓ TAKEN  417 in calf 56 days, twins"
+
+    look([*MORNING[:2], speaking], speaks, (200, 50))
+    look([*MORNING[:2], speaking, replace(speaking, words="")], check_said, (200, 50))
+
+
+def check_said(app: Dashboard) -> None:
+    assert text(app, "#said") == "read back: read back"
+
+
 def test_a_question_is_shown_with_its_two_answers() -> None:
     def seen(app: Dashboard) -> None:
         assert text(app, "#state") == "? ASKED  419 it may have been another age"

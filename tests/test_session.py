@@ -2,6 +2,7 @@
 
 import sqlite3
 import threading
+import time
 from collections.abc import Callable, Iterator
 from datetime import date
 from pathlib import Path
@@ -11,7 +12,7 @@ import pytest
 from tests.fakes import RecordingSpeaker, Samples, in_chunks, with_pauses
 from tests.seasons import loaded_day
 from voicecapture import session
-from voicecapture.audio import AudioChunk
+from voicecapture.audio import CHUNK_SAMPLES, SAMPLE_RATE_HZ, AudioChunk
 from voicecapture.day import Day, Event, ScanKind
 from voicecapture.ear import Ear
 from voicecapture.errors import AudioError
@@ -140,6 +141,11 @@ class ByHand:
             self.record.close()
 
 
+def stop_at_the_end(by_hand: ByHand, update: Update) -> None:
+    if not update.is_arriving:
+        by_hand.stop.set()
+
+
 def type_one(by_hand: ByHand, update: Update) -> None:
     """Type a line once the source has ended, and stop when it was decided on."""
     if update.decision is not None:
@@ -240,3 +246,42 @@ def test_clipping_and_lost_sound_are_told_for_a_while(tmp_path: Path) -> None:
     ByHand(tmp_path, then).run(source())
     assert any(update.is_clipped for update in seen) and any(update.has_gap for update in seen)
     assert not seen[-1].is_clipped and not seen[-1].has_gap
+
+
+def test_words_so_far_are_shown_and_nowhere_kept(tmp_path: Path) -> None:
+    def paced() -> Iterator[AudioChunk]:
+        for chunk in in_chunks(with_pauses(0.5, "four one seven.", 0.5, "pregnant fifty six days.", 2.0)):
+            yield chunk
+            time.sleep(0.001)
+
+    def then(by_hand: ByHand, update: Update) -> None:
+        shown.append(update.words)
+        if not update.is_arriving:
+            by_hand.stop.set()
+
+    shown: list[str] = []
+    by_hand = ByHand(tmp_path, then)
+    by_hand.run(paced())
+    assert "four one seven" in shown and shown[-1] == ""
+    with sqlite3.connect(by_hand.path) as reader:
+        assert reader.execute("select count(*) from utterance").fetchall() == [(1,)]
+        assert reader.execute("select count(*) from event").fetchall() == [(1,)]
+
+
+def test_a_day_is_the_same_at_every_speed(tmp_path: Path) -> None:
+    samples = with_pauses(
+        *(0.5, "four one seven, pregnant fifty six days.", 0.5, "twins.", 2.0),
+        *("six oh eight.", 0.5, "empty.", 0.8, "six oh nine, eight weeks.", 2.0),
+    )
+
+    def at(speed: float) -> Iterator[AudioChunk]:
+        for chunk in in_chunks(samples):
+            yield chunk
+            time.sleep(CHUNK_SAMPLES / SAMPLE_RATE_HZ / speed)
+
+    days = []
+    for folder, speed in (("slow", 4.0), ("fast", 1000.0)):
+        (tmp_path / folder).mkdir()
+        by_hand = ByHand(tmp_path / folder, stop_at_the_end)
+        days.append(by_hand.run(at(speed)))
+    assert days[0] == days[1] and set(days[0].results) == {"417", "608", "609"}

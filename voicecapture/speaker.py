@@ -30,7 +30,7 @@ LEAD_IN_S = 0.05
 """Silence before each sound: a card that ran empty was measured to swallow the first 16 ms of what comes next, a
 fifth of a tone."""
 
-_SILENCE, _LEAD_KEPT_S = 0.01, 0.03
+_SILENCE, _LEAD_KEPT_S = 0.01, 0.01
 """Share of a sentence's peak under which it has not begun; kept before it, seconds."""
 
 Samples = NDArray[np.float32]

@@ -9,12 +9,12 @@ from numpy.typing import NDArray
 from soxr import resample
 
 from voicecapture.audio import CHUNK_SAMPLES, SAMPLE_RATE_HZ, AudioChunk
-from voicecapture.speaker import Tone
+from voicecapture.speaker import Tone, Unheard
 
 Samples = NDArray[np.float32]
 
 
-class RecordingSpeaker:
+class RecordingSpeaker(Unheard):
     """A `Speaker` that remembers what it was told."""
 
     failure: str | None = None

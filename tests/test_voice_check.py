@@ -63,7 +63,7 @@ def test_a_spoken_check_is_compared_phrase_by_phrase(grammar: Grammar) -> None:
 
 
 def _said(is_right: bool = True, is_taken: bool = True, is_clipped: bool = False) -> Said:
-    return Said("five, recheck", "nine recheck", is_right, is_taken, 20.0, is_clipped)
+    return Said("five, recheck", "nine recheck", is_right, is_taken, 20.0, is_clipped, is_narrow=False)
 
 
 def test_a_check_without_a_mistake_is_good_to_go() -> None:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from voicecapture.day import Candidate, Day, Event, EventKind, ScanKind
+from voicecapture.echo import OVER_READ_BACK
 from voicecapture.language.phrase import YES_NO, Answer, Command, Entry, Phrase
 from voicecapture.reckoning.foetus import CROWN_RUMP_MM
 from voicecapture.recogniser import PLAUSIBLE_DAYS, Hearing, Reading
@@ -79,7 +80,7 @@ class Decision:
 TOO_LOUD = "too loud to trust"
 OVERDRIVEN = "the microphone is overdriven"
 BROKEN = "some of the sound was lost"
-_DISTRUST = (TOO_LOUD, OVERDRIVEN, BROKEN)
+_DISTRUST = (TOO_LOUD, OVERDRIVEN, BROKEN, OVER_READ_BACK)
 
 
 def distrust(utterance: Utterance, settings: DecisionSettings) -> str:

@@ -1,17 +1,27 @@
 """Hears one day: sound to utterances, to readings, to decisions, in order. Nothing is stored here."""
 
 import time
-from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, fields
 
-from voicecapture.audio import AudioChunk
-from voicecapture.day import Day
-from voicecapture.decision import Decision, decide, distrust, is_talk
+from voicecapture.audio import AudioChunk, Samples
+from voicecapture.day import Day, Event, EventKind
+from voicecapture.decision import Decision, Outcome, decide, distrust, is_talk
+from voicecapture.echo import OVER_READ_BACK, READ_BACK, find_echo
 from voicecapture.language.grammar import Grammar
+from voicecapture.language.phrase import Entry
 from voicecapture.recogniser import Hearing, Language, Recogniser
 from voicecapture.segmenter import Utterance, segment
 from voicecapture.settings import Settings
 from voicecapture.typed import decide_typed
+
+_READ_BACKS = 6
+"""Decisions back that a loudspeaker may still be telling of."""
+
+
+def _nothing_sounded() -> Sequence[Samples]:
+    return ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,9 +42,26 @@ class Ear:
     """Hears utterances for one day: holds the state that the next decision depends on."""
 
     def __init__(
-        self, day: Day, grammar: Grammar, recogniser: Recogniser, settings: Settings, first: int = 1
+        self,
+        day: Day,
+        grammar: Grammar,
+        recogniser: Recogniser,
+        settings: Settings,
+        first: int = 1,
+        sounded: Callable[[], Sequence[Samples]] = _nothing_sounded,
     ) -> None:
-        self.day = day
+        """Make an ear.
+
+        Args:
+            day: The day so far.
+            grammar: What may be said.
+            recogniser: The engine.
+            settings: The practice's settings.
+            first: Number of the next utterance.
+            sounded: Tells what was read back last, which a loudspeaker lets the microphone hear.
+        """
+        self.day, self._sounded = day, sounded
+        self._told: deque[Event] = deque(maxlen=_READ_BACKS)
         self._grammar, self._recogniser, self._settings = grammar, recogniser, settings
         self._next = first
         self._heard_early_s = 0.0
@@ -49,9 +76,12 @@ class Ear:
             hearing = self._hearing(utterance)
             number, self._next = self._next, self._next + 1
             bars = self._settings.decision
-            distrusted = distrust(utterance, bars)
+            echo = find_echo(utterance.samples, self._sounded())
+            distrusted = distrust(utterance, bars) or (OVER_READ_BACK if echo is not None else "")
             decision = decide(hearing, self.day, number, utterance.start_s, utterance.end_s, bars, distrusted)
-            self.day = self.day.after(decision.event)
+            if echo is not None and echo.is_all_of(len(utterance.samples)):
+                decision = self._passed_over(decision, hearing)
+            self.happened(decision.event)
             latency_s = time.perf_counter() - offered_s + self._heard_early_s
             self._heard_early_s = 0.0
             yield Heard(number, utterance, hearing, decision, self.day, latency_s)
@@ -65,9 +95,30 @@ class Ear:
             at_s: Now, on the audio clock, seconds.
         """
         decision = decide_typed(line, seen, self.day, at_s, self._grammar, self._settings.decision)
-        self.day = self.day.after(decision.event)
+        self.happened(decision.event)
         self._last_hearing = None  # heard with what could be expected before
         return decision
+
+    def happened(self, event: Event) -> None:
+        """Something happened; the day moves on with it."""
+        self.day = self.day.after(event)
+        self._told.append(event)
+
+    def _passed_over(self, decision: Decision, hearing: Hearing) -> Decision:
+        """Nothing but the read-back can be in it, unless the vet spoke at the same time; then he is told."""
+        entry = hearing.readings[0].phrase.entry if hearing.readings else None
+        is_own = is_talk(hearing, self._settings.decision) or (entry is not None and self._is_told(entry))
+        reason = READ_BACK if is_own else f"{OVER_READ_BACK}: say it again"
+        event = decision.event
+        passed = Event(EventKind.IGNORED, event.at_s, event.utterance, reason=reason, heard=event.heard)
+        return Decision(Outcome.IGNORED, passed)
+
+    def _is_told(self, entry: Entry) -> bool:
+        """Whether an entry says nothing but what was read back."""
+        told = [e for event in self._told for e in (event.entry, *(c.entry for c in event.candidates)) if e]
+        return any(
+            all(getattr(entry, f.name) in (f.default, getattr(one, f.name)) for f in fields(Entry)) for one in told
+        )
 
     def _hearing(self, utterance: Utterance) -> Hearing:
         """Recognise, once for an utterance: what the segmenter asked about is not heard again."""

@@ -10,6 +10,7 @@ from enum import StrEnum
 from voicecapture.amend import absences
 from voicecapture.day import Candidate, Day, Event, EventKind
 from voicecapture.decision import BROKEN, OVERDRIVEN, STOPPED, TALK, Decision, DecisionSettings, decide, distrust
+from voicecapture.echo import READ_BACK
 from voicecapture.herd import Animal
 from voicecapture.language.grammar import Grammar
 from voicecapture.language.phrase import Entry
@@ -243,7 +244,7 @@ def _item(
         return Item(day.name, number, event, State.COUNTS, needs, "; ".join(whys))
     if event.kind in (EventKind.ACCEPTED, EventKind.QUESTION):
         return Item(day.name, number, event, State.CHANGED)
-    is_vain = event.kind is EventKind.IGNORED and event.reason not in (TALK, STOPPED)
+    is_vain = event.kind is EventKind.IGNORED and event.reason not in (TALK, STOPPED, READ_BACK)
     if is_vain and number not in facts.looked_at:
         return Item(day.name, number, event, State.PASSED, (Need.NOT_UNDERSTOOD,), event.reason)
     return Item(day.name, number, event, State.PASSED)

@@ -2,6 +2,8 @@
 
 scan = "aged"                 # or "yes_no", for the yes/no scan before winter
 break_after_minutes = 90      # the screen reminds of a break after so long without one, 10 to 600; never without it
+spool_hours = 12              # how much of a live day's sound is kept besides the utterances, 1 to 240
+spool_drops_oldest = false    # whether the oldest of it makes room then
 questions_per_wrong_entry = 100   # how many questions it is worth to keep one wrong entry out, 20 to 10000
 
 [findings]                    # the practice's own findings: name = how it is said, in ARPAbet
@@ -28,6 +30,7 @@ from voicecapture.segmenter import SegmenterSettings
 
 _WRONG_COSTS = "questions_per_wrong_entry"
 _BREAK = "break_after_minutes"
+_SPOOL, _DROPS = "spool_hours", "spool_drops_oldest"
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +44,10 @@ class Settings:
     reckoning: ReckoningSettings = field(default_factory=ReckoningSettings)
     break_after_minutes: float | None = None
     """Minutes without a break after which the screen reminds of one; None for never."""
+    spool_hours: float = 12.0
+    """How much of a live day's sound is kept besides the utterances."""
+    spool_drops_oldest: bool = False
+    """Whether the oldest of it makes room then; otherwise no more of it is kept."""
 
 
 def read_settings(path: Path | None) -> Settings:
@@ -57,11 +64,11 @@ def read_settings(path: Path | None) -> Settings:
         raise GrammarError(f"{path}: cannot be read ({error.strerror}). Name an existing settings file.") from error
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise GrammarError(f"{path}: not a TOML file ({error}). Mend the line.") from error
-    unknown = set(table) - {"scan", "findings", "reckoning", _BREAK, _WRONG_COSTS}
+    unknown = set(table) - {"scan", "findings", "reckoning", _BREAK, _SPOOL, _DROPS, _WRONG_COSTS}
     if unknown:
         raise GrammarError(
-            f"{path}: unknown setting '{min(unknown)}'; expected scan, {_BREAK}, {_WRONG_COSTS}, "
-            "findings or reckoning. Remove it."
+            f"{path}: unknown setting '{min(unknown)}'; expected scan, {_BREAK}, {_SPOOL}, "
+            f"{_DROPS}, {_WRONG_COSTS}, findings or reckoning. Remove it."
         )
     costs = table.get(_WRONG_COSTS, DecisionSettings().wrong_costs)
     if isinstance(costs, bool) or not isinstance(costs, int | float) or not 20 <= costs <= 10_000:
@@ -69,6 +76,12 @@ def read_settings(path: Path | None) -> Settings:
     rest = table.get(_BREAK)
     if rest is not None and (isinstance(rest, bool) or not isinstance(rest, int | float) or not 10 <= rest <= 600):
         raise GrammarError(f"{path}: {_BREAK} is {rest!r}; expected minutes from 10 to 600. Correct it.")
+    hours = table.get(_SPOOL, Settings().spool_hours)
+    if isinstance(hours, bool) or not isinstance(hours, int | float) or not 1 <= hours <= 240:
+        raise GrammarError(f"{path}: {_SPOOL} is {hours!r}; expected hours from 1 to 240. Correct it.")
+    drops = table.get(_DROPS, False)
+    if not isinstance(drops, bool):
+        raise GrammarError(f"{path}: {_DROPS} is {drops!r}; expected true or false. Correct it.")
     if table.get("scan", "aged") not in list(ScanKind):
         raise GrammarError(f'{path}: scan is {table["scan"]!r}; expected "aged" or "yes_no". Correct it.')
     return Settings(
@@ -77,6 +90,8 @@ def read_settings(path: Path | None) -> Settings:
         decision=DecisionSettings(wrong_costs=costs),
         reckoning=_read_reckoning(table.get("reckoning", {}), path),
         break_after_minutes=rest,
+        spool_hours=float(hours),
+        spool_drops_oldest=drops,
     )
 
 

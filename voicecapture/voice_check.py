@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from voicecapture.audio import AudioChunk
+from voicecapture.audio import AudioChunk, is_narrow_band
 from voicecapture.day import Day
 from voicecapture.decision import TALK, Outcome
 from voicecapture.ear import Ear
@@ -55,6 +55,8 @@ class Said:
     is_taken: bool
     snr_db: float
     is_clipped: bool
+    is_narrow: bool
+    """It came through a line of 8 kHz."""
 
 
 def meaning(phrase: str, grammar: Grammar) -> Entry:
@@ -98,6 +100,7 @@ def check(
             heard.decision.outcome is Outcome.ACCEPTED,
             heard.utterance.snr_db,
             heard.utterance.is_clipped,
+            is_narrow_band(heard.utterance.samples),
         )
         if not waiting:
             return
@@ -120,6 +123,10 @@ def summary(said: Sequence[Said]) -> list[str]:
     lines += [f'Taken wrong: "{s.phrase}" was heard as "{s.heard}".' for s in wrong]
     if clipped:
         lines.append(f"The microphone is overdriven in {clipped}: lower its level or move it from the mouth.")
+    if 2 * sum(s.is_narrow for s in said) > count:
+        lines.append(
+            "Telephone sound: the microphone gives nothing above 4 kHz. Set the headset to wide band, or use another."
+        )
     if count < len(PHRASES):
         lines.append(f"Only {count} of {len(PHRASES)} phrases were said: the figures mean less.")
     if wrong:

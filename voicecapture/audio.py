@@ -77,7 +77,7 @@ def is_narrow_band(speech: Samples) -> bool:
         float(np.mean(density[(frequency_hz >= low) & (frequency_hz <= high)]))
         for low, high in (_VOICE_HZ, _BEYOND_VOICE_HZ)
     )
-    return below > 0 and 10 * np.log10((above + 1e-30) / below) < _NARROW_DB
+    return below > 0 and 10 * float(np.log10((above + 1e-30) / below)) < _NARROW_DB
 
 
 def check_recording(path: Path) -> None:

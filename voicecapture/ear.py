@@ -5,7 +5,7 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields
 
-from voicecapture.audio import AudioChunk, Samples
+from voicecapture.audio import SAMPLE_RATE_HZ, AudioChunk, Samples
 from voicecapture.day import Day, Event, EventKind
 from voicecapture.decision import Decision, Outcome, decide, distrust, is_talk
 from voicecapture.echo import OVER_READ_BACK, READ_BACK, find_echo
@@ -18,6 +18,8 @@ from voicecapture.typed import decide_typed
 
 _READ_BACKS = 6
 """Decisions back that a loudspeaker may still be telling of."""
+_QUIET_DB = 40.0
+"""Signal-to-noise ratio of the read-back by itself."""
 
 
 def _nothing_sounded() -> Sequence[Samples]:
@@ -80,7 +82,7 @@ class Ear:
             distrusted = distrust(utterance, bars) or (OVER_READ_BACK if echo is not None else "")
             decision = decide(hearing, self.day, number, utterance.start_s, utterance.end_s, bars, distrusted)
             if echo is not None and echo.is_all_of(len(utterance.samples)):
-                decision = self._passed_over(decision, hearing)
+                decision = self._passed_over(decision, hearing, echo.said)
             self.happened(decision.event)
             latency_s = time.perf_counter() - offered_s + self._heard_early_s
             self._heard_early_s = 0.0
@@ -104,17 +106,25 @@ class Ear:
         self.day = self.day.after(event)
         self._told.append(event)
 
-    def _passed_over(self, decision: Decision, hearing: Hearing) -> Decision:
+    def _passed_over(self, decision: Decision, hearing: Hearing, said: Samples) -> Decision:
         """Nothing but the read-back can be in it, unless the vet spoke at the same time; then he is told."""
-        entry = hearing.readings[0].phrase.entry if hearing.readings else None
-        is_own = is_talk(hearing, self._settings.decision) or (entry is not None and self._is_told(entry))
+        is_own = is_talk(hearing, self._settings.decision) or self._is_told(hearing, said)
         reason = READ_BACK if is_own else f"{OVER_READ_BACK}: say it again"
         event = decision.event
         passed = Event(EventKind.IGNORED, event.at_s, event.utterance, reason=reason, heard=event.heard)
         return Decision(Outcome.IGNORED, passed)
 
-    def _is_told(self, entry: Entry) -> bool:
-        """Whether an entry says nothing but what was read back."""
+    def _is_told(self, hearing: Hearing, said: Samples) -> bool:
+        """Whether nothing was heard but what was read back, or what is heard in the read-back `said` by itself."""
+        best = hearing.readings[0].phrase
+        alone = self._recogniser.recognise(
+            Utterance(said, 0.0, len(said) / SAMPLE_RATE_HZ, _QUIET_DB), self._language()
+        )
+        if best in [reading.phrase for reading in alone.readings]:
+            return True
+        entry = best.entry
+        if entry is None:
+            return False
         told = [e for event in self._told for e in (event.entry, *(c.entry for c in event.candidates)) if e]
         return any(
             all(getattr(entry, f.name) in (f.default, getattr(one, f.name)) for f in fields(Entry)) for one in told
@@ -124,9 +134,11 @@ class Ear:
         """Recognise, once for an utterance: what the segmenter asked about is not heard again."""
         key = (utterance.start_s, len(utterance.samples))
         if self._last_hearing is None or self._last_hearing[0] != key:
-            language = Language(self._grammar, self.day.herd, self.day.scanned, self.day.current is not None)
-            self._last_hearing = (key, self._recogniser.recognise(utterance, language))
+            self._last_hearing = (key, self._recogniser.recognise(utterance, self._language()))
         return self._last_hearing[1]
+
+    def _language(self) -> Language:
+        return Language(self._grammar, self.day.herd, self.day.scanned, self.day.current is not None)
 
     def _is_whole(self, utterance: Utterance) -> bool:
         """Whether the vet may have finished: a number alone is usually followed by its result."""

@@ -45,6 +45,8 @@ class Echo:
     """Its first sample."""
     last: int
     """One past its last sample; both may lie outside of what was heard."""
+    said: Samples
+    """What was played there, 16 kHz."""
 
     def is_all_of(self, length: int) -> bool:
         """Whether nothing but the read-back is in an utterance of `length` samples."""
@@ -62,14 +64,18 @@ def find_echo(heard: Samples, sounded: Sequence[Samples]) -> Echo | None:
         From the first of the sentences that is heard to the last; None if none is.
     """
     found = [place for sentence in sounded if (place := _place(sentence, heard)) is not None]
-    return Echo(min(p.first for p in found), max(p.last for p in found)) if found else None
+    if not found:
+        return None
+    said = np.concatenate([place.said for place in found])
+    return Echo(min(place.first for place in found), max(place.last for place in found), said)
 
 
 def _place(sentence: Samples, heard: Samples) -> Echo | None:
     loud = np.flatnonzero(np.abs(sentence) > _QUIET * np.abs(sentence).max(initial=0.0))
     if not len(loud) or len(heard) == 0:
         return None
-    said = _banded(sentence[loud[0] : loud[-1] + 1])
+    spoken = sentence[loud[0] : loud[-1] + 1]
+    said = _banded(spoken)
     count = len(said)
     if count < _LEAST_S * SAMPLE_RATE_HZ:
         return None
@@ -85,7 +91,7 @@ def _place(sentence: Samples, heard: Samples) -> Echo | None:
     best = int(np.argmax(agreement))
     if agreement[best] < (_SURE_BAR if count >= _SURE_S * SAMPLE_RATE_HZ else _SHORT_BAR):
         return None
-    return Echo(best - count // 2, best - count // 2 + count)
+    return Echo(best - count // 2, best - count // 2 + count, spoken)
 
 
 _FILTER = butter(4, _BAND_HZ, "band", fs=SAMPLE_RATE_HZ, output="sos")

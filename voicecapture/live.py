@@ -205,6 +205,9 @@ def record(microphone: Microphone, outlet: Connection) -> None:
     """
     # Ctrl-C is for the process that listens: it ends the day in order.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    # ALSA and PortAudio write their troubles there, into the middle of the screen.
+    with open(os.devnull, "w") as nowhere:
+        os.dup2(nowhere.fileno(), 2)
     with suppress(BrokenPipeError):
         try:
             _record(microphone, outlet)

@@ -227,6 +227,9 @@ class SoundCardSpeaker:
         """See `Speaker`; what was ordered is still sounded, for 3 s at most."""
         self._orders.put(None)
         self._worker.join(timeout=3)
+        if self._worker.is_alive():
+            self.hush()  # PortAudio ends with the program, and must find nobody playing
+            self._worker.join(timeout=2)
 
     def _work(self) -> None:
         stream: Any = None

@@ -27,6 +27,8 @@ from voicecapture.recogniser import PLAUSIBLE_DAYS, Hearing, Reading
 
 TALK = "not an entry: talk or noise"
 """Reason of what is passed over in silence."""
+READ_BACK = "the read-back was heard"
+"""Reason of what is passed over because the program said it itself."""
 STOPPED = "listening is stopped"
 """Reason of what is passed over because the vet said so."""
 OTHER = "it may have been another"

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from voicecapture.audio import CHUNK_SAMPLES, SAMPLE_RATE_HZ, AudioChunk, Chunks, level_dbfs
+from voicecapture.audio import Source as Sound
 from voicecapture.day import Day
 from voicecapture.errors import VoiceCaptureError
 from voicecapture.herd import Herd
@@ -36,7 +37,7 @@ class Source:
     name: str
     rehearse: Callable[[], Chunks]
     """What is heard before the day."""
-    listen: Callable[[], Chunks]
+    listen: Callable[[], Sound]
     """The day."""
     is_live: bool = True
 

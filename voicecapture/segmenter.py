@@ -165,7 +165,8 @@ def segment(
     failures: list[AudioError] = []
     for chunk in until_failure(chunks, failures):
         probability = float(detector.process_chunk((np.clip(chunk.samples, -1, 1) * 32767).astype("<i2").tobytes()))
-        levels.append(level_dbfs(chunk.samples))
+        if not (chunk.gap and levels):  # silence in the place of lost sound is not the shed's
+            levels.append(level_dbfs(chunk.samples))
         if on_chunk is not None:
             on_chunk(chunk, probability)
         if speech is None:

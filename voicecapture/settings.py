@@ -2,6 +2,8 @@
 
 scan = "aged"                 # or "yes_no", for the yes/no scan before winter
 break_after_minutes = 90      # the screen reminds of a break after so long without one, 10 to 600; never without it
+spool_hours = 12              # how much of a live day's sound is kept besides the utterances, 1 to 240
+spool_drops_oldest = false    # whether the oldest of it makes room then
 questions_per_wrong_entry = 100   # how many questions it is worth to keep one wrong entry out, 20 to 10000
 reader_window_seconds = 12    # for so long a cow that the electronic-ID reader read stands at the gate, 3 to 120
 
@@ -31,6 +33,7 @@ from voicecapture.segmenter import SegmenterSettings
 _WRONG_COSTS = "questions_per_wrong_entry"
 _BREAK = "break_after_minutes"
 _READER = "reader_window_seconds"
+_SPOOL, _DROPS = "spool_hours", "spool_drops_oldest"
 
 _Default = TypeVar("_Default", float, None)
 
@@ -46,6 +49,10 @@ class Settings:
     reckoning: ReckoningSettings = field(default_factory=ReckoningSettings)
     break_after_minutes: float | None = None
     """Minutes without a break after which the screen reminds of one; None for never."""
+    spool_hours: float = 12.0
+    """How much of a live day's sound is kept besides the utterances."""
+    spool_drops_oldest: bool = False
+    """Whether the oldest of it makes room then; otherwise no more of it is kept."""
 
 
 def read_settings(path: Path | None) -> Settings:
@@ -62,16 +69,20 @@ def read_settings(path: Path | None) -> Settings:
         raise GrammarError(f"{path}: cannot be read ({error.strerror}). Name an existing settings file.") from error
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise GrammarError(f"{path}: not a TOML file ({error}). Mend the line.") from error
-    unknown = set(table) - {"scan", "findings", "reckoning", _BREAK, _READER, _WRONG_COSTS}
+    unknown = set(table) - {"scan", "findings", "reckoning", _BREAK, _SPOOL, _DROPS, _READER, _WRONG_COSTS}
     if unknown:
         raise GrammarError(
-            f"{path}: unknown setting '{min(unknown)}'; expected scan, {_BREAK}, {_WRONG_COSTS}, "
-            f"{_READER}, findings or reckoning. Remove it."
+            f"{path}: unknown setting '{min(unknown)}'; expected scan, {_BREAK}, {_SPOOL}, {_DROPS}, "
+            f"{_WRONG_COSTS}, {_READER}, findings or reckoning. Remove it."
         )
     bars = DecisionSettings()
     costs = _number(table, _WRONG_COSTS, bars.wrong_costs, "a number", (20, 10_000), path)
     reader_window_s = _number(table, _READER, bars.reader_window_s, "seconds", (3, 120), path)
     rest = _number(table, _BREAK, None, "minutes", (10, 600), path)
+    hours = _number(table, _SPOOL, Settings().spool_hours, "hours", (1, 240), path)
+    drops = table.get(_DROPS, False)
+    if not isinstance(drops, bool):
+        raise GrammarError(f"{path}: {_DROPS} is {drops!r}; expected true or false. Correct it.")
     if table.get("scan", "aged") not in list(ScanKind):
         raise GrammarError(f'{path}: scan is {table["scan"]!r}; expected "aged" or "yes_no". Correct it.')
     return Settings(
@@ -80,6 +91,8 @@ def read_settings(path: Path | None) -> Settings:
         decision=replace(bars, wrong_costs=costs, reader_window_s=reader_window_s),
         reckoning=_read_reckoning(table.get("reckoning", {}), path),
         break_after_minutes=rest,
+        spool_hours=hours,
+        spool_drops_oldest=drops,
     )
 
 

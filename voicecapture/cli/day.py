@@ -15,15 +15,7 @@ import typer
 
 from voicecapture import demo
 from voicecapture.alert import entry_alerts
-from voicecapture.audio import (
-    AudioChunk,
-    check_recording,
-    list_devices,
-    microphone_name,
-    open_microphone,
-    paced,
-    read_recording,
-)
+from voicecapture.audio import AudioChunk, Source, paced, read_recording
 from voicecapture.cli.options import (
     DatabaseOption,
     EngineOption,
@@ -46,6 +38,9 @@ from voicecapture.language.grammar import Grammar, load_grammar
 from voicecapture.lists.herd import read_herd
 from voicecapture.lists.matings import FORMAT, parse_matings
 from voicecapture.lists.table import read_text
+from voicecapture.live import listen as listen_live
+from voicecapture.live import unbroken
+from voicecapture.microphone import choose, list_microphones
 from voicecapture.plain import log_line
 from voicecapture.reader import Reader
 from voicecapture.recogniser import Recogniser
@@ -54,6 +49,7 @@ from voicecapture.report.text import text_report
 from voicecapture.session import Session
 from voicecapture.settings import Settings, read_settings
 from voicecapture.speaker import HibariVoice, SilentSpeaker, SoundCardSpeaker, Speaker
+from voicecapture.spool import Spool, check_sound, read_sound
 from voicecapture.store.record import Record
 from voicecapture.store.season import add_list, read_season, set_mating_start
 from voicecapture.update import Update
@@ -65,6 +61,9 @@ if TYPE_CHECKING:
     from voicecapture.dashboard.web import WebScreen
 
 app = typer.Typer()
+MicrophoneOption = Annotated[
+    str | None, typer.Option("--device", help="Microphone, by part of its name; without it the one used last.")
+]
 
 
 @app.command("demo")
@@ -97,14 +96,9 @@ def demo_command(
     )
 
 
-def _microphone(device: str | None) -> str | int | None:
-    """A device as sounddevice names it."""
-    return int(device) if device is not None and device.isdigit() else device
-
-
 @app.command()
 def check(
-    device: Annotated[str | None, typer.Option(help="Microphone, by number or part of its name.")] = None,
+    device: MicrophoneOption = None,
     recording: Annotated[Path | None, typer.Option("--from", help="A recording of the twenty phrases.")] = None,
     settings: SettingsOption = None,
     engine: EngineOption = "listener",
@@ -112,8 +106,12 @@ def check(
 ) -> None:
     """Check a voice and a microphone with twenty phrases, where the scan will be and with its noise."""
     if recording is not None:
-        check_recording(recording)
-    chunks = read_recording(recording) if recording is not None else open_microphone(_microphone(device))
+        check_sound(recording)
+        chunks = read_sound(recording)
+    else:
+        microphone = choose(device)
+        typer.echo(f"Microphone: {microphone}")
+        chunks = unbroken(listen_live(microphone))
     practice = read_settings(settings)
     grammar = load_grammar(practice_findings=practice.findings)
     if _check_plainly(chunks, grammar, make_recogniser(engine, model), practice).verdict is Verdict.UNFIT:
@@ -142,10 +140,8 @@ def listen(
     herd: HerdOption = None,
     matings: MatingsOption = None,
     vet: Annotated[str, typer.Option(help="Who scans; stands on the sheet.")] = "",
-    device: Annotated[str | None, typer.Option(help="Microphone, by number or part of its name.")] = None,
-    devices: Annotated[
-        bool, typer.Option("--list-devices", help="List microphones and loudspeakers, and end.")
-    ] = False,
+    device: MicrophoneOption = None,
+    devices: Annotated[bool, typer.Option("--list-devices", help="List the microphones, and end.")] = False,
     recording: Annotated[Path | None, typer.Option("--from", help="A recording, heard as if live.")] = None,
     speed: Annotated[float, typer.Option(min=0.5, max=1000, help="Times real speed, with --from.")] = 1.0,
     reader: Annotated[
@@ -163,14 +159,16 @@ def listen(
 ) -> None:
     """Listen to a scan day at the microphone, and keep the record."""
     if devices:
-        typer.echo(list_devices())
+        typer.echo(list_microphones())
         return
+    chunks: Source
     if recording is not None:
-        check_recording(recording)
-        source, chunks = recording.name, paced(read_recording(recording), speed)
+        check_sound(recording)
+        source, chunks = recording.name, paced(read_sound(recording), speed)
     else:
-        source = microphone_name(_microphone(device))
-        chunks = open_microphone(_microphone(device))
+        microphone = choose(device)
+        source, chunks = str(microphone), listen_live(microphone)
+        typer.echo(f"Microphone: {microphone}")
     speaker: Speaker = SilentSpeaker() if quiet else SoundCardSpeaker(HibariVoice())
     _run_day(
         chunks,
@@ -193,7 +191,7 @@ def listen(
 
 
 def _run_day(
-    chunks: Iterable[AudioChunk],
+    chunks: Source,
     *,
     herd: Herd,
     herd_file: Path | None,
@@ -229,8 +227,11 @@ def _run_day(
     for made in checks:
         record.keep_voice_check(day_id, made)
     watch = partial(entry_alerts, scanned_on=scanned_on, matings=mated, settings=settings.reckoning)
-    ear = Ear(Day(herd, settings.scan), grammar, recogniser, settings)
-    session = Session(ear, record, day_id, speaker, watch, gate)
+    # A recording is there already; the sound of a live day is kept beside it.
+    folder = path.with_name(f"{path.stem}_spool") / f"day{day_id}"
+    spool = Spool(folder, settings.spool_hours, settings.spool_drops_oldest) if is_live else None
+    ear = Ear(Day(herd, settings.scan), grammar, recogniser, settings, sounded=speaker.sounded)
+    session = Session(ear, record, day_id, speaker, watch, gate, spool)
     stop = threading.Event()
     lost: AudioError | None = None
     try:
@@ -252,6 +253,8 @@ def _run_day(
         season = read_season(record, day_id)
     finally:
         speaker.close()
+        if spool is not None:
+            spool.close()
         record.close()
         if web is not None:
             web.close()
@@ -271,9 +274,7 @@ def _open_reader(url: str, herd: Herd) -> Reader:
     return Reader(url)
 
 
-def _run_plainly(
-    session: Session, chunks: Iterable[AudioChunk], stop: threading.Event, lines: Iterable[str] | None
-) -> None:
+def _run_plainly(session: Session, chunks: Source, stop: threading.Event, lines: Iterable[str] | None) -> None:
     """Listen with one line for each decision, and take typed lines; Ctrl-C ends the day in order."""
     seen = [session.day]
 
@@ -342,7 +343,7 @@ def hear(
 ) -> None:
     """Turn recordings into entries. Each file is a fresh start; nothing is stored."""
     for path in files:
-        check_recording(path)
+        check_sound(path)
     known = read_settings(settings)
     cows = read_herd(herd) if herd else Herd()
     grammar = load_grammar(practice_findings=known.findings)

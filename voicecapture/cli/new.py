@@ -3,7 +3,7 @@
 import re
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from contextlib import closing
+from contextlib import closing, suppress
 from dataclasses import replace
 from datetime import datetime
 from functools import cache, partial
@@ -12,17 +12,8 @@ from typing import Annotated
 
 import typer
 
-from voicecapture.audio import (
-    AudioChunk,
-    Chunks,
-    check_recording,
-    microphone_name,
-    microphones,
-    open_microphone,
-    paced,
-    read_recording,
-)
-from voicecapture.cli.day import _check_plainly, _microphone, _new_database, _run_day
+from voicecapture.audio import AudioChunk, Chunks, paced
+from voicecapture.cli.day import MicrophoneOption, _check_plainly, _new_database, _run_day
 from voicecapture.cli.options import (
     DatabaseOption,
     EngineOption,
@@ -35,10 +26,14 @@ from voicecapture.cli.options import (
 from voicecapture.engines import make_recogniser
 from voicecapture.errors import AudioError, HerdError
 from voicecapture.language.grammar import load_grammar
+from voicecapture.live import listen as listen_live
+from voicecapture.live import unbroken
+from voicecapture.microphone import Microphone, choose, microphones
 from voicecapture.recogniser import Recogniser
 from voicecapture.rehearsal import Begun, Source
 from voicecapture.settings import Settings, read_settings
 from voicecapture.speaker import HibariVoice, SilentSpeaker, SoundCardSpeaker, Speaker
+from voicecapture.spool import check_sound, read_sound
 from voicecapture.start import Field, Start, filled
 from voicecapture.store.record import now
 from voicecapture.verdict import Said, Verdict
@@ -66,7 +61,7 @@ def new(
     scan: Annotated[str, typer.Option(help="aged or yes_no; without it as in the settings.")] = "",
     scanned_on: Annotated[str, typer.Option("--date", help="Day of the scan, yyyy-mm-dd; today.")] = "",
     mating_start: Annotated[str, typer.Option(help="First day of mating, yyyy-mm-dd.")] = "",
-    device: Annotated[str | None, typer.Option(help="Microphone, by number or part of its name.")] = None,
+    device: MicrophoneOption = None,
     check_from: Annotated[Path | None, typer.Option(help="A recording of the twenty lines.")] = None,
     no_check: Annotated[bool, typer.Option("--no-check", help="With --plain: begin without the check.")] = False,
     recording: Annotated[Path | None, typer.Option("--from", help="A recording, heard as if live.")] = None,
@@ -81,7 +76,7 @@ def new(
     """Begin a day step by step: lists, vet, scan, microphone, voice check. With --plain by these flags alone."""
     practice = read_settings(settings)
     for path in filter(None, (recording, check_from)):
-        check_recording(path)
+        check_sound(path)
     typed = {
         Field.HERD: str(herd or ""),
         Field.MATINGS: str(matings or ""),
@@ -97,8 +92,8 @@ def new(
     load = cache(partial(make_recogniser, engine, model))
     if plain or not sys.stdout.isatty():
         is_checked = not no_check and (check_from is not None or recording is None)
-        choose = partial(_source, device, recording, check_from, speed)
-        begun: Begun | None = _by_flags(start, choose, practice, load, is_checked)
+        named = partial(_named, device, recording, check_from, speed)
+        begun: Begun | None = _by_flags(start, named, practice, load, is_checked)
     else:
         begun = _on_screen(start, typed, partial(_sources, device, recording, check_from, speed), practice, load)
     if begun is None:
@@ -188,26 +183,40 @@ def _on_screen(
     return GuideApp(guide, start, typed).ask()
 
 
-def _source(device: str | None, recording: Path | None, check_from: Path | None, speed: float) -> Source:
-    """What is listened to: the microphone, with recordings in its place for the day or the check."""
-    microphone = _microphone(device)
-    name = recording.name if recording else microphone_name(microphone)
-    listen = partial(_played, recording, speed) if recording else partial(open_microphone, microphone)
+def _source(microphone: Microphone | None, recording: Path | None, check_from: Path | None, speed: float) -> Source:
+    """What is listened to: a microphone, with recordings in its place for the day or the check."""
+    live = partial(listen_live, microphone) if microphone is not None else None
+    listen = partial(_played, recording, speed) if recording else live
     rehearsed = check_from or recording
-    rehearse = partial(_played, rehearsed, speed) if rehearsed else partial(open_microphone, microphone)
-    return Source(name, rehearse, listen, recording is None)
+    rehearse = partial(_played, rehearsed, speed) if rehearsed else partial(_heard, microphone)
+    assert listen is not None
+    return Source(recording.name if recording else str(microphone), rehearse, listen, recording is None)
+
+
+def _named(device: str | None, recording: Path | None, check_from: Path | None, speed: float) -> Source:
+    """The microphone that was named, or used last; none where recordings are in its place."""
+    return _source(None if recording else choose(device), recording, check_from, speed)
 
 
 def _sources(device: str | None, recording: Path | None, check_from: Path | None, speed: float) -> list[Source]:
-    """What may be chosen on the screen: all microphones, or the one that was named."""
+    """What may be chosen on the screen: all microphones, the one used last first, or the one that was named."""
     if device is not None or recording is not None:
-        return [_source(device, recording, check_from, speed)]
-    return [_source(str(found.number), None, check_from, speed) for found in microphones()]
+        return [_named(device, recording, check_from, speed)]
+    first: Microphone | None = None
+    with suppress(AudioError):  # the one used last is not there, and the user chooses
+        first = choose()
+    there = sorted((microphone for _, microphone in microphones()), key=lambda microphone: microphone != first)
+    return [_source(microphone, None, check_from, speed) for microphone in there]
+
+
+def _heard(microphone: Microphone | None) -> Chunks:
+    assert microphone is not None
+    return unbroken(listen_live(microphone))
 
 
 def _played(recording: Path, speed: float) -> Chunks:
     """A recording in the place of the microphone."""
-    return paced(read_recording(recording), speed)
+    return paced(read_sound(recording), speed)
 
 
 def _named_database(start: Start) -> Path:

@@ -204,6 +204,15 @@ def test_a_number_stands_by_itself_where_nobody_was_read_lately(gate: Gate) -> N
     assert not gate.day.gate.open
 
 
+def test_a_cow_that_came_while_an_unread_one_was_called_is_still_at_the_gate(gate: Gate) -> None:
+    gate.reads("419", after_s=2.0)
+    gate.now_s -= 1.5
+    assert gate.says("four one seven empty").outcome is Outcome.ACCEPTED
+    assert [read.cow for read in gate.day.gate.open] == ["419"]
+    decision = gate.says("empty")
+    assert decision.reason == NOT_IN_STEP and [c.entry.cow for c in decision.event.candidates] == ["419"]
+
+
 # ---- more than one ---------------------------------------------------------------------------------------
 
 

@@ -184,7 +184,8 @@ class Day:
                 if event.utterance is None or event.replaces is not None:
                     return self.gate.after_other_result(cow)
                 asked = self.questions.get(event.answers) if event.answers is not None else None
-                return self.gate.after_result(cow, self.code_of(cow), asked.at_s if asked else event.at_s)
+                said_s = asked.at_s if asked else event.at_s
+                return self.gate.after_result(cow, self.code_of(cow), said_s, asked is not None)
             case EventKind.QUESTION if cow is None and event.entry and event.entry.result and event.utterance:
                 return self.gate.out_of_step()
         return self.gate

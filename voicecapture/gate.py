@@ -29,6 +29,8 @@ from dataclasses import dataclass, field, replace
 
 STEPS = 3
 """Results that must agree with the reader before it is believed."""
+LEAST_WINDOW_S = 3.0
+"""The shortest time for which a cow that was read can be set to stand at the gate, seconds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,14 +74,24 @@ class Gate:
         reads = tuple(replace(read, at_s=at_s) if read.code == code else read for read in self.open)
         return replace(self, open=reads, seen_s={**self.seen_s, code: at_s})
 
-    def after_result(self, cow: str, code: str | None, said_s: float) -> "Gate":
-        """A result was taken whose words ended at `said_s`."""
+    def after_result(self, cow: str, code: str | None, said_s: float, was_asked: bool) -> "Gate":
+        """A result was taken.
+
+        Args:
+            cow: Hers.
+            code: Her electronic ID by the herd list.
+            said_s: When the words ended, first said; on the audio clock, seconds.
+            was_asked: They were asked about, and answered.
+        """
         if not self.open:
             return self
         place = self._place(cow, code)
         if place is None:
-            later = tuple(read for read in self.open if read.at_s > said_s)
-            return self if later == self.open else replace(self, open=later, steps=STEPS)
+            # A younger read was not compared with words that were not asked about: it came while they were said.
+            since_s = said_s if was_asked else said_s - LEAST_WINDOW_S
+            later = tuple(read for read in self.open if read.at_s > since_s)
+            came_later = was_asked and later == self.open
+            return self if came_later else replace(self, open=later, steps=STEPS)
         later = self.open[place + 1 :]
         is_in_step = self.open[place].cow == cow and not any(read.at_s <= said_s for read in later)
         return replace(self, open=later, steps=max(0, self.steps - 1) if is_in_step else STEPS)

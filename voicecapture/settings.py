@@ -26,6 +26,7 @@ from typing import TypeVar
 from voicecapture.bars import DecisionSettings
 from voicecapture.day import ScanKind
 from voicecapture.errors import GrammarError
+from voicecapture.gate import LEAST_WINDOW_S
 from voicecapture.language.grammar import Phones, read_phones
 from voicecapture.reckoning.settings import AGEING_SD_DAYS, GESTATION_DAYS, ReckoningSettings
 from voicecapture.segmenter import SegmenterSettings
@@ -77,7 +78,7 @@ def read_settings(path: Path | None) -> Settings:
         )
     bars = DecisionSettings()
     costs = _number(table, _WRONG_COSTS, bars.wrong_costs, "a number", (20, 10_000), path)
-    reader_window_s = _number(table, _READER, bars.reader_window_s, "seconds", (3, 120), path)
+    reader_window_s = _number(table, _READER, bars.reader_window_s, "seconds", (LEAST_WINDOW_S, 120), path)
     rest = _number(table, _BREAK, None, "minutes", (10, 600), path)
     hours = _number(table, _SPOOL, Settings().spool_hours, "hours", (1, 240), path)
     drops = table.get(_DROPS, False)
@@ -97,14 +98,14 @@ def read_settings(path: Path | None) -> Settings:
 
 
 def _number(
-    table: Mapping[str, object], name: str, default: _Default, what: str, bounds: tuple[int, int], path: Path
+    table: Mapping[str, object], name: str, default: _Default, what: str, bounds: tuple[float, float], path: Path
 ) -> float | _Default:
     """A number within bounds, or the default where nothing is set."""
     value, (low, high) = table.get(name), bounds
     if value is None:
         return default
     if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
-        raise GrammarError(f"{path}: {name} is {value!r}; expected {what} from {low} to {high}. Correct it.")
+        raise GrammarError(f"{path}: {name} is {value!r}; expected {what} from {low:g} to {high:g}. Correct it.")
     return value
 
 

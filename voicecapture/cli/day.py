@@ -13,7 +13,7 @@ import platformdirs
 import typer
 from rich.console import Console
 
-from voicecapture import demo
+from voicecapture import demo, private
 from voicecapture.alert import entry_alerts
 from voicecapture.audio import (
     AudioChunk,
@@ -88,7 +88,7 @@ def demo_command(
 
 def _microphone(device: str | None) -> str | int | None:
     """A device as sounddevice names it."""
-    return int(device) if device is not None and device.isdigit() else device
+    return int(device) if device is not None and device.isdecimal() else device
 
 
 @app.command()
@@ -239,7 +239,7 @@ def _new_database() -> Path:
     """A new file for the day in the user's data folder, named by the time."""
     folder = platformdirs.user_data_path("voicecapture") / "days"
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        private.make_folder(folder, parents=True)
     except OSError as error:
         raise RecordError(
             f"{folder}: cannot be made ({error.strerror}). Name a writable place with --database."

@@ -151,6 +151,7 @@ class Day:
                 questions[number] = event
             return replace(self, length=number, gate=gate)
         day = replace(self, length=number, current=None, is_noting=False, gate=gate)
+        current = self.current if self.current in questions else None
         match event.kind:
             case EventKind.ACCEPTED:
                 assert event.entry is not None and event.entry.cow is not None
@@ -162,11 +163,11 @@ class Day:
             case EventKind.TAKEN_BACK:
                 return replace(day, last=self.last if event.replaces is None else None)
             case EventKind.IGNORED:
-                return replace(day, current=self.current if is_asked else None, is_noting=self.is_noting)
+                return replace(day, current=current if is_asked else None, is_noting=self.is_noting)
             case EventKind.COMMAND:
                 return replace(
                     day,
-                    current=self.current,
+                    current=current,
                     is_stopped={"stop": True, "go_on": False}.get(event.reason, self.is_stopped),
                     is_noting=event.reason == "note",
                     is_correcting=event.reason == "correct" or self.is_correcting,

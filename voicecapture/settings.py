@@ -28,6 +28,7 @@ from voicecapture.day import ScanKind
 from voicecapture.errors import GrammarError
 from voicecapture.gate import LEAST_WINDOW_S
 from voicecapture.language.grammar import Phones, read_phones
+from voicecapture.plain_text import shown
 from voicecapture.reckoning.settings import AGEING_SD_DAYS, GESTATION_DAYS, ReckoningSettings
 from voicecapture.segmenter import SegmenterSettings
 
@@ -37,6 +38,8 @@ _READER = "reader_window_seconds"
 _SPOOL, _DROPS = "spool_hours", "spool_drops_oldest"
 
 _Default = TypeVar("_Default", float, None)
+_LARGEST_BYTES = 100_000
+_LONGEST_NAME, _MOST_FORMS = 40, 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,15 +68,19 @@ def read_settings(path: Path | None) -> Settings:
     if path is None:
         return Settings()
     try:
-        table = tomllib.loads(path.read_text(encoding="utf-8"))
+        with path.open("rb") as file:
+            data = file.read(_LARGEST_BYTES + 1)
+        if len(data) > _LARGEST_BYTES:
+            raise GrammarError(f"{path}: over {_LARGEST_BYTES} bytes; expected a settings file. Name another.")
+        table = tomllib.loads(data.decode())
     except OSError as error:
         raise GrammarError(f"{path}: cannot be read ({error.strerror}). Name an existing settings file.") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except (ValueError, RecursionError) as error:  # what is no TOML, no UTF-8, a number or a nesting without end
         raise GrammarError(f"{path}: not a TOML file ({error}). Mend the line.") from error
     unknown = set(table) - {"scan", "findings", "reckoning", _BREAK, _SPOOL, _DROPS, _READER, _WRONG_COSTS}
     if unknown:
         raise GrammarError(
-            f"{path}: unknown setting '{min(unknown)}'; expected scan, {_BREAK}, {_SPOOL}, {_DROPS}, "
+            f"{path}: unknown setting '{shown(min(unknown))}'; expected scan, {_BREAK}, {_SPOOL}, {_DROPS}, "
             f"{_WRONG_COSTS}, {_READER}, findings or reckoning. Remove it."
         )
     bars = DecisionSettings()
@@ -83,9 +90,9 @@ def read_settings(path: Path | None) -> Settings:
     hours = _number(table, _SPOOL, Settings().spool_hours, "hours", (1, 240), path)
     drops = table.get(_DROPS, False)
     if not isinstance(drops, bool):
-        raise GrammarError(f"{path}: {_DROPS} is {drops!r}; expected true or false. Correct it.")
+        raise GrammarError(f"{path}: {_DROPS} is {shown(repr(drops))}; expected true or false. Correct it.")
     if table.get("scan", "aged") not in list(ScanKind):
-        raise GrammarError(f'{path}: scan is {table["scan"]!r}; expected "aged" or "yes_no". Correct it.')
+        raise GrammarError(f'{path}: scan is {shown(repr(table["scan"]))}; expected "aged" or "yes_no". Correct it.')
     return Settings(
         ScanKind(table.get("scan", "aged")),
         _read_findings(table.get("findings", {}), path),
@@ -105,7 +112,9 @@ def _number(
     if value is None:
         return default
     if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
-        raise GrammarError(f"{path}: {name} is {value!r}; expected {what} from {low:g} to {high:g}. Correct it.")
+        raise GrammarError(
+            f"{path}: {name} is {shown(repr(value))}; expected {what} from {low:g} to {high:g}. Correct it."
+        )
     return value
 
 
@@ -119,9 +128,11 @@ def _read_reckoning(table: object, path: Path) -> ReckoningSettings:
     ageing = _days_by(table.get("ageing_sd_days", {}), "ageing_sd_days", (0.5, 60), path)
     dry_off = table.get("dry_off_days", ReckoningSettings().dry_off_days)
     if isinstance(dry_off, bool) or not isinstance(dry_off, int) or not 0 <= dry_off <= 150:
-        raise GrammarError(f"{path}: dry_off_days is {dry_off!r}; expected a whole number from 0 to 150. Correct it.")
-    if not all(age.isdigit() for age in ageing):
-        raise GrammarError(f"{path}: ageing_sd_days names {min(ageing)}; expected ages in days. Correct it.")
+        raise GrammarError(
+            f"{path}: dry_off_days is {shown(repr(dry_off))}; expected a whole number from 0 to 150. Correct it."
+        )
+    if not all(age.isascii() and age.isdigit() and len(age) <= 4 for age in ageing):
+        raise GrammarError(f"{path}: ageing_sd_days names '{shown(min(ageing))}'; expected ages in days. Correct it.")
     return ReckoningSettings(
         {int(age): days for age, days in ageing.items()} or AGEING_SD_DAYS,
         GESTATION_DAYS | {breed.lower().replace("-", " ").replace("_", " "): d for breed, d in gestation.items()},
@@ -136,17 +147,26 @@ def _days_by(table: object, name: str, bounds: tuple[float, float], path: Path) 
         isinstance(days, int | float) and not isinstance(days, bool) and low <= days <= high
         for days in table.values()
     ):
-        raise GrammarError(f"{path}: {name} is {table!r}; expected days from {low:g} to {high:g} each. Correct it.")
+        raise GrammarError(
+            f"{path}: {name} is {shown(repr(table))}; expected days from {low:g} to {high:g} each. Correct it."
+        )
     return {str(key): float(days) for key, days in table.items()}
 
 
 def _read_findings(table: object, path: Path) -> dict[str, tuple[Phones, ...]]:
     if not isinstance(table, dict):
         raise GrammarError(f"{path}: findings is not a table; expected lines under [findings]. Correct it.")
-    findings = {}
+    findings: dict[str, tuple[Phones, ...]] = {}
     for name, said in table.items():
-        if not all(part.isalpha() for part in name.split("_")):
-            raise GrammarError(f"{path}: finding '{name}'; expected letters and underscores. Rename it.")
-        forms = said if isinstance(said, list) else [said]
-        findings[name.lower()] = tuple(read_phones(str(form), f"{path}: finding '{name}'") for form in forms)
+        where, forms = f"{path}: finding '{shown(name)}'", said if isinstance(said, list) else [said]
+        if not all(part.isalpha() for part in name.split("_")) or len(name) > _LONGEST_NAME:
+            raise GrammarError(f"{where}; expected letters and underscores, up to {_LONGEST_NAME}. Rename it.")
+        if name.lower() in findings:
+            raise GrammarError(f"{where} is there twice; expected it once. Rename one.")
+        if not 1 <= len(forms) <= _MOST_FORMS or not all(isinstance(form, str) for form in forms):
+            raise GrammarError(
+                f"{where} is said in no way, too many, or no text; expected up to {_MOST_FORMS} strings of phones. "
+                "Correct it."
+            )
+        findings[name.lower()] = tuple(read_phones(form, where) for form in forms)
     return findings

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 import platformdirs
 import typer
 
-from voicecapture import demo
+from voicecapture import demo, private
 from voicecapture.alert import entry_alerts
 from voicecapture.audio import AudioChunk, Source, paced, read_recording
 from voicecapture.cli.options import (
@@ -322,7 +322,7 @@ def _new_database() -> Path:
     """A new file for the day in the user's data folder, named by the time."""
     folder = platformdirs.user_data_path("voicecapture") / "days"
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        private.make_folder(folder, parents=True)
     except OSError as error:
         raise RecordError(
             f"{folder}: cannot be made ({error.strerror}). Name a writable place with --database."

@@ -8,10 +8,12 @@ from pathlib import Path
 
 from sqlite_utils import Database
 
+from voicecapture import private
 from voicecapture.errors import RecordError
+from voicecapture.store.clips import clip_file, is_sound, read_clips
 from voicecapture.store.record import Record
 from voicecapture.store.rows import Row, digest
-from voicecapture.store.season import day_rows
+from voicecapture.store.season import day_rows, read_season
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,10 +43,13 @@ def add_days(record: Record, other: Path) -> Added:
     with (
         Record.reading(other) as source,
         record.alone(),
-        record.translated("the days could not be added"),
+        record.translated(f"the days of {other} could not be added"),
         record.db.atomic(),
     ):
         added = Added()
+        # The record can never be mended: nothing comes into it that cannot be read.
+        for day in read_season(source).days:
+            read_clips(source, day.name)
         for row in source.db.query("select * from day order by id"):
             added = _plus(added, _add_day(record, source, row))
         known = {(r["kind"], r["text"], r["added_at"]) for r in record.db.query("select * from farm_list")}
@@ -164,7 +169,7 @@ def _add_utterances(record: Record, source: Record, row: Row, day_id: int) -> in
     for utterance in source.db.query("select * from utterance where day_id = ? order by number", [row["id"]]):
         number = utterance["number"]
         clip = held.get(number, f"{record.clips.name}/{row['name']}_{number:05d}.flac")
-        missing += not _copy(source.path.parent / utterance["clip"], record.path.parent / clip)
+        missing += not _copy(clip_file(source, utterance["clip"]), clip_file(record, clip))
         if number not in held:
             record.add("utterance", **{**utterance, "day_id": day_id, "clip": clip})
     return missing
@@ -172,13 +177,14 @@ def _add_utterances(record: Record, source: Record, row: Row, day_id: int) -> in
 
 def _copy(sound: Path, to: Path) -> bool:
     """Copy a sound, whole or not at all, unless it is there; False if it is nowhere."""
-    if to.is_file():
+    if is_sound(to):
         return True
-    if not sound.is_file():
+    if not is_sound(sound):
         return False
-    to.parent.mkdir(exist_ok=True)
+    private.make_folder(to.parent)
     unfinished = to.with_suffix(".part")
-    shutil.copyfile(sound, unfinished)
+    with sound.open("rb") as data, open(unfinished, "wb", opener=private.opener) as copy:
+        shutil.copyfileobj(data, copy)
     os.replace(unfinished, to)
     return True
 

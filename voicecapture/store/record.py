@@ -19,15 +19,16 @@ import soundfile
 from filelock import FileLock, Timeout
 from sqlite_utils import Database
 
-from voicecapture import __version__
+from voicecapture import __version__, private
 from voicecapture.audio import SAMPLE_RATE_HZ
 from voicecapture.day import Event, ScanKind
 from voicecapture.errors import RecordError
 from voicecapture.herd import Herd
+from voicecapture.plain_text import shown
 from voicecapture.recogniser import Hearing
 from voicecapture.segmenter import Utterance
 from voicecapture.store.rows import animal_columns, event_columns
-from voicecapture.store.schema import SCHEMA
+from voicecapture.store.schema import SCHEMA, altered_part
 from voicecapture.verdict import VoiceCheck
 
 
@@ -37,17 +38,19 @@ class Record:
     def __init__(self, db: Database, path: Path) -> None:
         self.db, self.path = db, path
         self.clips = path.with_name(f"{path.stem}_clips")
-        self._lock = FileLock(f"{path}.lock", timeout=0, thread_local=False)
+        self._lock = FileLock(f"{path}.lock", timeout=0, mode=0o600, thread_local=False)
 
     @classmethod
     def open(cls, path: Path) -> "Record":
-        """Open or make a database.
+        """Open a database, or make one that is private to the user.
 
         Raises:
             RecordError: If the place cannot be written, the file is no database of ours, or a newer version of the
                 program made it.
         """
         try:
+            # SQLite gives the files beside it the same mode.
+            private.create(path)
             # The thread that listens writes; the thread that opened it only closes it afterwards.
             connection = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
         except sqlite3.Error as error:
@@ -80,9 +83,9 @@ class Record:
         with closing(sqlite3.connect(":memory:", isolation_level=None)) as memory:
             try:
                 with closing(sqlite3.connect(_read_only(path), uri=True)) as connection:
+                    check_is_ours(Database(connection), path)
                     connection.backup(memory)
                 db = Database(memory)
-                check_is_ours(db, path)
                 has_days = "day" in db.table_names()
                 SCHEMA.apply(db)
             except sqlite3.Error as error:
@@ -215,6 +218,17 @@ class Record:
             advice = _advice(error, "Make room on the disk, and check that the file may be written")
             raise RecordError(f"{self.path}: {what} ({error}). {advice}.") from error
 
+    @contextmanager
+    def undamaged(self, what: str) -> Iterator[None]:
+        """Content that the program never writes as one sentence."""
+        try:
+            yield
+        except (ValueError, KeyError, TypeError, RecursionError) as error:
+            raise RecordError(
+                f"{self.path}: {what} is damaged ({shown(str(error))}); expected what voicecapture wrote. Use a "
+                "copy of the file."
+            ) from error
+
     def add(self, table: str, **values: Any) -> int:
         """Add one row; returns its number."""
         names, places = ", ".join(values), ", ".join("?" * len(values))
@@ -233,11 +247,11 @@ class Record:
 
     def _write_clip(self, day_id: int, number: int, utterance: Utterance) -> str:
         """Write the sound of an utterance; it has its name only once it is whole on the disk."""
-        self.clips.mkdir(exist_ok=True)
+        private.make_folder(self.clips)
         clip = self.clips / f"day{day_id}_{number:05d}.flac"
         unfinished = clip.with_suffix(".part")
         try:
-            with open(unfinished, "wb") as file:
+            with open(unfinished, "wb", opener=private.opener) as file:
                 soundfile.write(file, utterance.samples, SAMPLE_RATE_HZ, format="FLAC", subtype="PCM_16")
                 file.flush()
                 os.fsync(file.fileno())
@@ -275,6 +289,12 @@ def check_is_ours(db: Database, path: Path) -> None:
         raise RecordError(
             f"{path}: a database of another program (table {min(foreign)}); expected one of voicecapture or a new "
             "file. Name another file."
+        )
+    altered = altered_part(db)
+    if altered is not None:
+        raise RecordError(
+            f"{path}: {altered} is not as voicecapture made it; expected its own tables and rules. The file is "
+            "damaged or was changed by another program: use a copy of it."
         )
 
 

@@ -36,6 +36,7 @@ COMMANDS = (
         "doctor",
         "bench",
     ),
+    *("backup", "repair"),
     *("report", "export", "sign", "amend", "verify", "season add", "season records", "season outcomes"),
 )
 
@@ -258,8 +259,8 @@ def test_a_recording_that_breaks_off_does_not_stop_the_ones_after_it(
 @pytest.fixture
 def microphone(monkeypatch: pytest.MonkeyPatch) -> None:
     """A microphone that hears six seconds of an empty shed, as they go by."""
-    monkeypatch.setattr(day, "microphone_name", lambda device: "barn headset")
-    monkeypatch.setattr(day, "open_microphone", lambda device: paced(in_chunks(with_pauses(6.0)), 1.0))
+    monkeypatch.setattr(day, "choose", lambda device: "barn headset")
+    monkeypatch.setattr(day, "listen_live", lambda microphone: paced(in_chunks(with_pauses(6.0)), 1.0))
 
 
 @pytest.mark.usefixtures("microphone")
@@ -286,3 +287,63 @@ def test_a_reader_is_refused_without_electronic_ids_or_a_port(run: Run, herd: Pa
     code, _, errors = run("listen", "--herd", herd, "--reader", "no-such-port", *day)
     assert code == 1 and "--reader no-such-port: cannot be opened" in sentence(errors)
     assert not (tmp_path / "day.db").exists()
+
+
+def killed_after(lines: int, *arguments: str | Path) -> list[str]:
+    """Run a command in a process of its own, and kill it once it has printed so many decisions."""
+    command = [sys.executable, "-m", "voicecapture", *map(str, arguments)]
+    seen: list[str] = []
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
+        assert process.stdout is not None
+        for line in process.stdout:
+            seen.append(line)
+            if sum(" taken " in line for line in seen) == lines:
+                process.kill()
+                break
+    return seen
+
+
+def test_a_day_that_was_killed_goes_on_and_a_new_one_is_begun_on_purpose(
+    run: Run, herd: Path, recording: Path, tmp_path: Path
+) -> None:
+    database = tmp_path / "day.db"
+    listen = ("listen", "--from", recording, "--speed", "20", "--herd", herd, "--database", database, "--plain")
+    killed_after(1, *listen, "--quiet")
+    other = tmp_path / "other.csv"
+    other.write_text("cow\n1\n")
+    code, _, errors = run(*listen[:6], other, *listen[7:], "--quiet")
+    assert code == 1 and "another herd list" in sentence(errors)
+    code, out, _ = run(*listen, "--quiet")
+    assert code == 0 and "Going on with the day that was cut off: 1 scanned, 0 open" in out
+    assert out.count(" taken ") == 1 and "2 of 2, 100 %" in out
+    with sqlite3.connect(database) as reader:
+        starts = [round(start) for (start,) in reader.execute("select start_s from utterance order by number")]
+        assert starts == sorted(set(starts)) and len(starts) == 2
+    # It has ended: the next one is another day of the same file.
+    code, out, _ = run(*listen, "--quiet")
+    assert code == 0 and "Going on" not in out and out.count(" taken ") == 2
+    killed_after(1, *listen, "--quiet")
+    code, out, _ = run(*listen, "--quiet", "--new-day")
+    assert code == 0 and "Going on" not in out and out.count(" taken ") == 2
+    with sqlite3.connect(database) as reader:
+        assert reader.execute("select count(*), count(distinct day_id) from ending").fetchone() == (4, 4)
+
+
+def test_a_record_is_copied_and_a_damaged_one_is_rebuilt_at_the_start(
+    run: Run, herd: Path, recording: Path, tmp_path: Path
+) -> None:
+    database = tmp_path / "day.db"
+    listen = ("listen", "--from", recording, "--speed", "1000", "--herd", herd, "--database", database, "--plain")
+    assert run(*listen, "--quiet")[0] == 0
+    code, out, _ = run("backup", database, tmp_path / "stick")
+    assert code == 0 and "2 sounds copied" in out
+    assert "whole" in run("repair", tmp_path / "stick" / "day.db")[1]
+    data = bytearray(database.read_bytes())
+    with sqlite3.connect(database) as reader:
+        ((root,),) = reader.execute("select rootpage from sqlite_master where name = 'event'")
+    data[(root - 1) * 4096 : root * 4096] = b"\xff" * 4096
+    database.write_bytes(data)
+    code, _, errors = run("review", database, "--by", "Vet")
+    assert code == 1 and "voicecapture repair" in sentence(errors)
+    code, out, _ = run(*listen, "--quiet")
+    assert code == 0 and "has been rebuilt" in out and out.count("it is an open question") == 2

@@ -5,7 +5,7 @@ Times are on the audio clock: seconds from the start of the source.
 
 import time
 from collections.abc import Generator, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -226,11 +226,23 @@ def chunked(blocks: Iterable[Samples]) -> Iterator[AudioChunk]:
 def paced(chunks: Iterable[AudioChunk], speed: float) -> Chunks:
     """Hold back a recording so that it runs at `speed` times real time; late chunks are not dropped."""
     started_s = time.monotonic()
+    first_s: float | None = None
     for chunk in chunks:
-        early_s = chunk.start_s / speed - (time.monotonic() - started_s)
+        first_s = chunk.start_s if first_s is None else first_s
+        early_s = (chunk.start_s - first_s) / speed - (time.monotonic() - started_s)
         if early_s > 0:
             time.sleep(early_s)
         yield chunk
+
+
+def after(chunks: Iterable[AudioChunk], from_s: float) -> Iterator[AudioChunk]:
+    """The rest of a recording: the chunks that begin at `from_s` or later."""
+    return (chunk for chunk in chunks if chunk.start_s >= from_s)
+
+
+def later(source: Source, by_s: float) -> Source:
+    """A source on an audio clock that has gone on for `by_s` seconds already."""
+    return (replace(item, start_s=item.start_s + by_s) if isinstance(item, AudioChunk) else item for item in source)
 
 
 def load_sounddevice() -> Any:

@@ -6,6 +6,7 @@
     ├── GrammarError    a file in grammars/, or a settings file, cannot be used
     ├── ModelError      a speech model is missing, broken or unsafe
     ├── RecordError     the day's database cannot be opened or written
+    │   └── DamagedError    it is ours, and its pages do not go together
     ├── ReaderError     the electronic-ID reader cannot be opened
     ├── ScreenError     the screen broke while a day was going on
     └── WebError        the screen cannot be shown in a browser
@@ -43,6 +44,10 @@ class ModelError(VoiceCaptureError):
 
 class RecordError(VoiceCaptureError):
     """The day's database cannot be opened or written."""
+
+
+class DamagedError(RecordError):
+    """A database of ours whose pages do not go together; what can be read of it can be saved."""
 
 
 class ReaderError(VoiceCaptureError):

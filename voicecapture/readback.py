@@ -114,6 +114,14 @@ def sentence(decision: Decision, day: Day) -> str:
             }.get(decision.command, "")
 
 
+SAVED_AGAIN = "all saved"
+
+
+def not_saved(said: str) -> str:
+    """The read-back of what is not on the disk yet."""
+    return f"not saved. {said}" if said else "not saved"
+
+
 def _spoken_reason(decision: Decision) -> str:
     """The reason of a question with its cow number said digit by digit."""
     entry = decision.event.entry

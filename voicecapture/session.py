@@ -40,6 +40,7 @@ from voicecapture.segmenter import FULL_SCALE
 from voicecapture.sound import noise_after
 from voicecapture.speaker import Speaker, Tone
 from voicecapture.spool import Spool
+from voicecapture.store.keeper import Keeper
 from voicecapture.store.record import Record
 from voicecapture.update import Update
 
@@ -89,15 +90,20 @@ class Session:
         watch: Watch = _unwatched,
         reader: Reader | None = None,
         spool: Spool | None = None,
+        from_s: float = 0.0,
     ) -> None:
-        self._ear, self._record, self._day_id, self._speaker, self._watch = ear, record, day_id, speaker, watch
+        self._ear, self._record, self._speaker, self._watch = ear, record, speaker, watch
+        self.keeper = Keeper(record, day_id)
         self._reader, self._spool = reader, spool
         self._typed: queue.SimpleQueue[tuple[str, Day | None, float]] = queue.SimpleQueue()
         """Lines with the day that was seen, None of the reader's; and when they came."""
         self._show: Callable[[Update], None] = lambda update: None
-        self._state = Update(ear.day, None, 0.0, -60.0, -60.0, is_speech=False, said="")
+        self._state = Update(ear.day, None, from_s, -60.0, -60.0, is_speech=False, said="")
         """What a screen is told with the next thing that happens."""
-        self._said = ""
+        last = ear.day.last_entry()
+        self._said = readback.say_entry(last.entry) if last is not None and last.entry is not None else ""
+        self._is_alarmed = False
+        """The vet was told that entries are not saved, and not yet that they are again."""
         self._count = 0
         self._clipped_s = self._gap_s = float("-inf")
         self._source_failure = ""
@@ -144,7 +150,8 @@ class Session:
     ) -> Day:
         """Listen until the source ends or `stop` is set; `show` gets every change.
 
-        An entry is in the database before its tone sounds. `stop` is set when this returns.
+        An entry is in the database before its tone sounds; one that cannot be written sounds as an alarm and waits in
+        `keeper`, which is to be ended. `stop` is set when this returns.
 
         Args:
             chunks: In order, from one source; taken in a thread of its own.
@@ -154,7 +161,6 @@ class Session:
 
         Raises:
             AudioError: If the source failed, after everything that it gave was heard and kept.
-            RecordError: If something could not be kept.
         """
         self._show = show
         if self._reader is not None:
@@ -243,7 +249,7 @@ class Session:
         """Keep and show what happened to the sound."""
         event = Event(EventKind.IGNORED, self._now_s(), reason=reason)
         self._ear.happened(event)
-        self._record.append(self._day_id, event)
+        self.keeper.keep(event)
         self._tell(replace(self._state, decision=Decision(Outcome.IGNORED, event)))
 
     def _end(self) -> None:
@@ -268,9 +274,9 @@ class Session:
                 decision = self._ear.read(line, seen, at_s)
             if decision is None:
                 continue
-            self._record.append(self._day_id, decision.event)
+            is_saved = self.keeper.keep(decision.event)
             if decision.event.reason != STILL_THERE:
-                self._answer(decision)
+                self._answer(decision, is_saved)
 
     def _now_s(self) -> float:
         """The audio clock, going on by itself since the last chunk."""
@@ -281,7 +287,7 @@ class Session:
         return max(0.0, self._state.now_s + monotonic_s - max(self._arrived_s, self._idled_s))
 
     def _keep(self, heard: Heard) -> None:
-        self._record.keep(self._day_id, heard.number, heard.utterance, heard.hearing, heard.decision.event)
+        is_saved = self.keeper.keep(heard.decision.event, heard.utterance, heard.hearing)
         self._state = replace(
             self._state,
             words="",
@@ -289,20 +295,24 @@ class Session:
             snr_db=heard.utterance.snr_db,
             is_narrow=is_narrow_band(heard.utterance.samples),
         )
-        self._answer(heard.decision)
+        self._answer(heard.decision, is_saved)
 
     # ---- what goes out ---------------------------------------------------------------------------
 
-    def _answer(self, decision: Decision) -> None:
-        """Say and show what was decided; it is kept already."""
+    def _answer(self, decision: Decision, is_saved: bool) -> None:
+        """Say and show what was decided, once it is kept; without that it is never said to be saved."""
         said = self._said if decision.command is Command.SAY_AGAIN else readback.sentence(decision, self.day)
         tone = readback.tone(decision)
+        if said:
+            self._said = said
+        if not is_saved and (tone is Tone.SAVED or not self._is_alarmed):
+            self._is_alarmed = True
+            tone, said = Tone.ALARM, readback.not_saved(said)
         # What was typed and not understood is no matter for the vet's ear.
         if tone is not None and (decision.event.utterance is not None or decision.outcome is not Outcome.IGNORED):
             self._speaker.tone(tone)
         if said:
             self._speaker.say(said)
-            self._said = said
         alerts = self._watch(decision.event, self.day)
         self._tell(replace(self._state, decision=decision, said=said, alerts=alerts))
 
@@ -365,7 +375,12 @@ class Session:
         with suppress(OSError):  # a disk that is gone has no room
             free = shutil.disk_usage(self._record.path.parent).free
         reader_failure = self._reader.failure if self._reader is not None else None
+        unsaved = self.keeper.trouble
+        if self._is_alarmed and not self.keeper.waiting:
+            self._is_alarmed = False
+            self._speaker.say(readback.SAVED_AGAIN)
         troubles = (
+            unsaved,
             self._source_failure,
             _MUTED if self._zeros_s >= _MUTED_S else "",
             _NARROW if self._state.is_narrow else "",

@@ -40,6 +40,8 @@ COMMANDS = {
         "List the cows to scan at a visit, by their matings and rechecks; the list serves as --herd of the day.",
     ),
     "herd": ("farm", "The farm's lists."),
+    "backup": ("care", "Copy a record and its sound, also while a day is listened to. Again: what is new."),
+    "repair": ("care", "Rebuild a damaged record from what can be read of it; the damaged file is kept."),
     "words": ("tools", "Show everything that can be said."),
     "doctor": ("tools", "Say what is installed, which devices and models there are, and hear a shipped recording."),
     "bench": ("tools", "Measure the listening on recordings whose words are known."),

@@ -3,19 +3,19 @@
 import signal
 import sys
 import threading
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import platformdirs
 import typer
 
-from voicecapture import demo, private
+from voicecapture import demo
 from voicecapture.alert import entry_alerts
-from voicecapture.audio import AudioChunk, Source, paced, read_recording
+from voicecapture.audio import AudioChunk, Source, after, later, paced, read_recording
+from voicecapture.cli.begin import Wanted, begin
 from voicecapture.cli.options import (
     DatabaseOption,
     EngineOption,
@@ -27,10 +27,9 @@ from voicecapture.cli.options import (
     WebAtOption,
     WebOption,
 )
-from voicecapture.day import Day
 from voicecapture.ear import Ear, Heard
 from voicecapture.engines import make_recogniser
-from voicecapture.errors import AudioError, ReaderError, RecordError
+from voicecapture.errors import AudioError, ReaderError
 from voicecapture.hear import as_json, hear_file
 from voicecapture.herd import Herd, Matings
 from voicecapture.language.crib import crib
@@ -78,7 +77,7 @@ def demo_command(
     herd = read_herd(demo.HERD)
     typer.echo(f"Alder Bank, an invented herd of {len(herd)} cows; a recorded morning at {speed:g} times its speed.")
     _run_day(
-        paced(read_recording(demo.RECORDING), speed),
+        lambda _: paced(read_recording(demo.RECORDING), speed),
         herd=herd,
         herd_file=demo.HERD,
         source=demo.RECORDING.name,
@@ -151,6 +150,7 @@ def listen(
     quiet: Annotated[bool, typer.Option("--quiet", help="No read-back and no tones.")] = False,
     settings: SettingsOption = None,
     database: DatabaseOption = None,
+    new_day: Annotated[bool, typer.Option("--new-day", help="Begin a day, though the last was cut off.")] = False,
     plain: PlainOption = False,
     engine: EngineOption = "listener",
     model: ModelOption = None,
@@ -161,17 +161,22 @@ def listen(
     if devices:
         typer.echo(list_microphones())
         return
-    chunks: Source
     if recording is not None:
         check_sound(recording)
-        source, chunks = recording.name, paced(read_sound(recording), speed)
+        source = recording.name
     else:
         microphone = choose(device)
-        source, chunks = str(microphone), listen_live(microphone)
+        source = str(microphone)
         typer.echo(f"Microphone: {microphone}")
+
+    def listen_from(from_s: float) -> Source:
+        if recording is not None:
+            return paced(after(read_sound(recording), from_s), speed)
+        return later(listen_live(microphone), from_s)
+
     speaker: Speaker = SilentSpeaker() if quiet else SoundCardSpeaker(HibariVoice())
     _run_day(
-        chunks,
+        listen_from,
         herd=read_herd(herd) if herd else Herd(),
         herd_file=herd,
         source=source,
@@ -187,11 +192,12 @@ def listen(
         is_live=recording is None,
         web=_serve(web, web_at, plain),
         reader=reader,
+        goes_on=not new_day,
     )
 
 
 def _run_day(
-    chunks: Source,
+    listen_from: Callable[[float], Source],
     *,
     herd: Herd,
     herd_file: Path | None,
@@ -210,47 +216,61 @@ def _run_day(
     mating_start: date | None = None,
     checks: Sequence[VoiceCheck] = (),
     reader: str | None = None,
+    goes_on: bool = False,
 ) -> None:
-    """Run one day to its end and print its sheet."""
+    """Run one day to its end and print its sheet.
+
+    The source is opened at the second of the audio clock from which the day goes on.
+    """
     gate = _open_reader(reader, herd) if reader else None
     grammar = load_grammar(practice_findings=settings.findings)
     recogniser = make_recogniser(engine, model)
     mating_list = read_text(matings, FORMAT) if matings else ""
     mated = parse_matings(mating_list, str(matings)) if matings else Matings()
-    path = database or _new_database()
-    record = Record.open(path)
-    day_id = record.start_day(herd, scanned_on, settings.scan, str(herd_file) if herd_file else "", source, vet)
-    if matings:
+    wanted = Wanted(herd, herd_file, scanned_on, settings.scan, source, vet, is_live)
+    begun = begin(wanted, database, not goes_on)
+    record, day_id, path = begun.record, begun.day_id, begun.record.path
+    if matings and begun.is_new:
         add_list(record, "matings", str(matings), mating_list)
     if mating_start is not None:
         set_mating_start(record, mating_start)
     for made in checks:
         record.keep_voice_check(day_id, made)
-    watch = partial(entry_alerts, scanned_on=scanned_on, matings=mated, settings=settings.reckoning)
+    watch = partial(entry_alerts, scanned_on=begun.scanned_on, matings=mated, settings=settings.reckoning)
     # A recording is there already; the sound of a live day is kept beside it.
     folder = path.with_name(f"{path.stem}_spool") / f"day{day_id}"
     spool = Spool(folder, settings.spool_hours, settings.spool_drops_oldest) if is_live else None
-    ear = Ear(Day(herd, settings.scan), grammar, recogniser, settings, sounded=speaker.sounded)
-    session = Session(ear, record, day_id, speaker, watch, gate, spool)
+    ear = Ear(begun.day, grammar, recogniser, settings, begun.next_utterance, speaker.sounded)
+    session = Session(ear, record, day_id, speaker, watch, gate, spool, begun.from_s)
+    chunks = listen_from(begun.from_s)
     stop = threading.Event()
     lost: AudioError | None = None
     try:
-        is_seen = sys.stdout.isatty()
-        if plain or (web is None and not is_seen):
-            _run_plainly(session, chunks, stop, sys.stdin if is_live else None)
-        else:
-            # The screen is loaded only where there is one.
-            from voicecapture.dashboard import Dashboard, Shed
+        try:
+            is_seen = sys.stdout.isatty()
+            if plain or (web is None and not is_seen):
+                _run_plainly(session, chunks, stop, sys.stdin if is_live else None)
+            else:
+                # The screen is loaded only where there is one.
+                from voicecapture.dashboard import Dashboard, Shed
 
-            shed = Shed(source, path, settings.decision, settings.break_after_minutes, crib(grammar))
-            run = partial(session.run, chunks, stop=stop, stays_open=is_live)
-            try:
-                if not is_seen:
-                    _end_in_order_at_ctrl_c(stop)
-                Dashboard(run, session.type, stop, shed, web).run_day(headless=not is_seen)
-            except AudioError as error:
-                lost = error  # the day went on by hand, and has its sheet
-        season = read_season(record, day_id)
+                shed = Shed(source, path, settings.decision, settings.break_after_minutes, crib(grammar))
+                run = partial(session.run, chunks, stop=stop, stays_open=is_live)
+                try:
+                    if not is_seen:
+                        _end_in_order_at_ctrl_c(stop)
+                    Dashboard(run, session.type, stop, shed, web).run_day(headless=not is_seen)
+                except AudioError as error:
+                    lost = error  # the day went on by hand, and has its sheet
+        finally:
+            rescued = _end_keeping(session)
+        if rescued is not None:
+            with Record.reading(rescued) as kept:
+                season = read_season(kept)
+        else:
+            season = read_season(record, day_id)
+            if lost is None:
+                record.end_day(day_id)
     finally:
         speaker.close()
         if spool is not None:
@@ -259,9 +279,23 @@ def _run_day(
         if web is not None:
             web.close()
     typer.echo("\n".join(text_report(make_report(season, settings.reckoning))))
-    typer.echo(f"\nThe day is kept in {path}")
+    typer.echo(f"\nThe day is kept in {rescued or path}")
     if lost is not None:
         raise lost
+    if rescued is not None:
+        raise typer.Exit(1)
+
+
+def _end_keeping(session: Session) -> Path | None:
+    """Write what waits for the disk, however the day ended; tell of the rescue file where that could not be."""
+    rescued = session.keeper.end()
+    if rescued is not None:
+        typer.echo(
+            f"{session.keeper.trouble.rstrip('.')}. The whole day is in {rescued}: copy it to a safe place. "
+            "`voicecapture season add` puts it into a season, or into the day's own file once that can be written.",
+            err=True,
+        )
+    return rescued
 
 
 def _open_reader(url: str, herd: Herd) -> Reader:
@@ -316,18 +350,6 @@ def _serve(is_wanted: bool, address: str | None, plain: bool) -> "WebScreen | No
     web = WebScreen(address or LOOPBACK)
     typer.echo(f"In a browser: {web.url}")
     return web
-
-
-def _new_database() -> Path:
-    """A new file for the day in the user's data folder, named by the time."""
-    folder = platformdirs.user_data_path("voicecapture") / "days"
-    try:
-        private.make_folder(folder, parents=True)
-    except OSError as error:
-        raise RecordError(
-            f"{folder}: cannot be made ({error.strerror}). Name a writable place with --database."
-        ) from error
-    return folder / f"{datetime.now(UTC).astimezone():%Y-%m-%d_%H%M%S}.db"
 
 
 @app.command()

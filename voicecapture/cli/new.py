@@ -13,7 +13,8 @@ from typing import Annotated
 import typer
 
 from voicecapture.audio import AudioChunk, Chunks, paced
-from voicecapture.cli.day import MicrophoneOption, _check_plainly, _new_database, _run_day
+from voicecapture.cli.begin import new_database
+from voicecapture.cli.day import MicrophoneOption, _check_plainly, _run_day
 from voicecapture.cli.options import (
     DatabaseOption,
     EngineOption,
@@ -116,7 +117,7 @@ def _begin(
     start, source = begun.start, begun.source
     assert start.herd is not None and start.scanned_on is not None
     _run_day(
-        source.listen(),
+        lambda _: source.listen(),
         herd=start.herd.herd,
         herd_file=start.herd.file,
         source=source.name,
@@ -221,6 +222,6 @@ def _played(recording: Path, speed: float) -> Chunks:
 
 def _named_database(start: Start) -> Path:
     """A new file for the day, called by the farm."""
-    path = _new_database()
+    path = new_database()
     farm = re.sub(r"[^\w]+", "-", start.farm).strip("-").lower()
     return path.with_stem(f"{path.stem}_{farm}") if farm else path

@@ -91,6 +91,9 @@ def _add_day(record: Record, source: Record, row: Row) -> Added:
             f"{source.path}: the day of {row['scanned_on']} went on after it was signed in {record.path}; "
             "expected amendments only. Nothing was added. Sign a day when it has ended."
         )
+    if not list(record.db.query("select 1 from ending where day_id = ?", [day_id])):
+        for ending in source.db.query("select * from ending where day_id = ?", [row["id"]]):
+            record.add("ending", **{**_without(ending, "id"), "day_id": day_id})
     missing = _add_utterances(record, source, row, day_id)
     for event in new:
         record.add("event", **_unfiled(event), day_id=day_id)

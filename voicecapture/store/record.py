@@ -1,14 +1,15 @@
 """One SQLite file of scan days, with the sound of every utterance beside it.
 
 Events and utterances are only ever added; the database refuses to change them. What `keep` has returned from is
-on the disk: journal and file are synchronised at every commit.
+on the disk: log and file are synchronised at every commit, and the file is still the one that bears its name.
 """
 
+import errno
 import json
 import os
 import sqlite3
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from dataclasses import asdict
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -27,8 +28,20 @@ from voicecapture.herd import Herd
 from voicecapture.plain_text import shown
 from voicecapture.recogniser import Hearing
 from voicecapture.segmenter import Utterance
+from voicecapture.store.file import (
+    check_is_ours,
+    check_is_whole,
+    connect,
+    damaged,
+    identity,
+    is_damage,
+    read_only,
+    synchronise,
+    write_through,
+)
+from voicecapture.store.place import check_place
 from voicecapture.store.rows import animal_columns, event_columns
-from voicecapture.store.schema import SCHEMA, altered_part
+from voicecapture.store.schema import SCHEMA
 from voicecapture.verdict import VoiceCheck
 
 
@@ -39,32 +52,33 @@ class Record:
         self.db, self.path = db, path
         self.clips = path.with_name(f"{path.stem}_clips")
         self._lock = FileLock(f"{path}.lock", timeout=0, mode=0o600, thread_local=False)
+        self._identity = identity(path)
 
     @classmethod
     def open(cls, path: Path) -> "Record":
         """Open a database, or make one that is private to the user.
 
         Raises:
-            RecordError: If the place cannot be written, the file is no database of ours, or a newer version of the
-                program made it.
+            RecordError: If the place cannot be written or is on another machine, the file is no database of ours, or
+                a newer version of the program made it.
+            DamagedError: If it is ours and damaged.
         """
+        check_place(path)
         try:
             # SQLite gives the files beside it the same mode.
             private.create(path)
-            # The thread that listens writes; the thread that opened it only closes it afterwards.
-            connection = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
+            connection = connect(path)
         except sqlite3.Error as error:
             raise _unusable(path, error) from error
         try:
             db = Database(connection)
             check_is_ours(db, path)
-            connection.execute("pragma journal_mode = wal")
-            connection.execute("pragma synchronous = full")
-            connection.execute("pragma foreign_keys = on")
+            check_is_whole(db, path)
+            write_through(connection)
             SCHEMA.apply(db)
         except sqlite3.Error as error:
             connection.close()
-            raise _unusable(path, error) from error
+            raise (damaged(path, str(error)) if is_damage(error) else _unusable(path, error)) from error
         except RecordError:
             connection.close()
             raise
@@ -82,7 +96,7 @@ class Record:
             raise RecordError(f"{path}: no such file; expected the file of a day or a season. Name an existing file.")
         with closing(sqlite3.connect(":memory:", isolation_level=None)) as memory:
             try:
-                with closing(sqlite3.connect(_read_only(path), uri=True)) as connection:
+                with closing(sqlite3.connect(read_only(path), uri=True)) as connection:
                     check_is_ours(Database(connection), path)
                     connection.backup(memory)
                 db = Database(memory)
@@ -103,13 +117,18 @@ class Record:
         Raises:
             RecordError: If another program holds it.
         """
-        self._hold()
+        self.hold()
         try:
             yield
         finally:
             self._lock.release()
 
-    def _hold(self) -> None:
+    def hold(self) -> None:
+        """Keep every other program from changing the file until `close`.
+
+        Raises:
+            RecordError: If another program holds it.
+        """
         with self.translated("the file could not be kept for this program alone"):
             try:
                 self._lock.acquire()
@@ -129,7 +148,7 @@ class Record:
         Raises:
             RecordError: If it could not be written, or another program holds the file.
         """
-        self._hold()
+        self.hold()
         with self.translated("the day could not be begun"), self.db.atomic():
             day_id = self.add(
                 "day",
@@ -146,11 +165,27 @@ class Record:
                 self.add("animal", day_id=day_id, position=position, **animal_columns(animal))
         return day_id
 
-    def keep(self, day_id: int, number: int, utterance: Utterance, hearing: Hearing, event: Event) -> None:
+    def keep(
+        self,
+        day_id: int,
+        number: int,
+        utterance: Utterance,
+        hearing: Hearing,
+        event: Event,
+        recorded_at: str | None = None,
+    ) -> None:
         """Keep one utterance, its sound and what was decided. When this returns it is saved.
 
+        Args:
+            day_id: The day's number in the database.
+            number: The utterance's within the day.
+            utterance: One without samples is kept without sound.
+            hearing: What was heard.
+            event: What was decided.
+            recorded_at: When, in UTC; now if it is not given.
+
         Raises:
-            RecordError: If it could not be written; then the database is as it was.
+            RecordError: If it could not be written; then the database is as it was, or no more where it was.
         """
         with self.translated("the last utterance could not be saved"):
             if list(self.db.query("select 1 from utterance where day_id = ? and number = ?", [day_id, number])):
@@ -160,28 +195,78 @@ class Record:
                     "expected the next number. Begin a new day."
                 )
             clip = self._write_clip(day_id, number, utterance)
+            self._check_there()
             with self.db.atomic():
-                self.add(
-                    "utterance",
-                    day_id=day_id,
-                    number=number,
-                    start_s=utterance.start_s,
-                    end_s=utterance.end_s,
-                    heard=hearing.heard,
-                    strangeness=hearing.strangeness if hearing.readings else None,
-                    snr_db=utterance.snr_db,
-                    clip=clip,
-                )
-                self._add_event(day_id, event)
+                self._add_utterance(day_id, number, utterance, hearing, clip)
+                self._add_event(day_id, event, recorded_at)
+            self._check_there()
 
-    def append(self, day_id: int, event: Event) -> None:
+    def append(self, day_id: int, event: Event, recorded_at: str | None = None) -> None:
         """Add an event that was not spoken.
 
         Raises:
             RecordError: If it could not be written.
         """
-        with self.translated("the last event could not be saved"), self.db.atomic():
-            self._add_event(day_id, event)
+        with self.translated("the last event could not be saved"):
+            self._check_there()
+            with self.db.atomic():
+                self._add_event(day_id, event, recorded_at)
+            self._check_there()
+
+    def end_day(self, day_id: int) -> None:
+        """Note that a day has ended in order; another is begun next time.
+
+        Raises:
+            RecordError: If it could not be written.
+        """
+        with self.translated("the end of the day could not be kept"):
+            self.add("ending", day_id=day_id, ended_at=now())
+
+    def reach(self) -> None:
+        """Find the file again after its folder was deleted, or its disk taken away and put back.
+
+        Where the folder was deleted on a disk that is still there, the file is made anew from what is open of it.
+
+        Raises:
+            RecordError: If there is no way to it.
+        """
+        with self.translated("the file is gone"):
+            if identity(self.path) == self._identity:
+                return
+            anew = None if self.path.exists() else self._made_anew()
+            connection = connect(anew or self.path)
+            try:
+                check_is_ours(Database(connection), self.path)
+            except BaseException:
+                connection.close()
+                raise
+            self.db.close()
+            self._lock.release(force=True)
+            if anew is not None:
+                connection.close()
+                anew.replace(self.path)
+                connection = connect(self.path)
+            write_through(connection)
+            self.db, self._identity = Database(connection), identity(self.path)
+            self.hold()
+
+    def _made_anew(self) -> Path:
+        """A whole copy of what is open of the file, in a folder of the name that was deleted."""
+        there = next(folder for folder in self.path.absolute().parents if folder.is_dir())
+        if self._identity is None or there.stat().st_dev != self._identity[0]:
+            # What is left is the place where its disk was.
+            raise OSError(errno.ENODEV, os.strerror(errno.ENODEV))
+        self.path.parent.mkdir(parents=True, exist_ok=True)
+        copy = self.path.with_name(f".{self.path.name}.part")
+        copy.unlink(missing_ok=True)
+        with closing(sqlite3.connect(copy)) as connection:
+            self.db.conn.backup(connection)
+        return copy
+
+    def _check_there(self) -> None:
+        """SQLite goes on writing into a file that was deleted, and says nothing."""
+        if identity(self.path) != self._identity:
+            raise OSError(errno.ENOENT, os.strerror(errno.ENOENT))
 
     def keep_voice_check(self, day_id: int, check: VoiceCheck) -> None:
         """Keep a check of voice and microphone that was made for a day.
@@ -235,20 +320,35 @@ class Record:
         cursor = self.db.execute(f"insert into {table} ({names}) values ({places})", list(values.values()))
         return int(cursor.lastrowid or 0)
 
-    def _add_event(self, day_id: int, event: Event) -> None:
+    def _add_utterance(self, day_id: int, number: int, utterance: Utterance, hearing: Hearing, clip: str) -> None:
+        self.add(
+            "utterance",
+            day_id=day_id,
+            number=number,
+            start_s=utterance.start_s,
+            end_s=utterance.end_s,
+            heard=hearing.heard,
+            strangeness=hearing.strangeness if hearing.readings else None,
+            snr_db=utterance.snr_db,
+            clip=clip,
+        )
+
+    def _add_event(self, day_id: int, event: Event, recorded_at: str | None) -> None:
         (row,) = self.db.query("select count(*) as n from event where day_id = ?", [day_id])
         self.add(
             "event",
             day_id=day_id,
             number=row["n"] + 1,
             **event_columns(event),
-            recorded_at=now(),
+            recorded_at=recorded_at or now(),
         )
 
     def _write_clip(self, day_id: int, number: int, utterance: Utterance) -> str:
         """Write the sound of an utterance; it has its name only once it is whole on the disk."""
-        private.make_folder(self.clips)
         clip = self.clips / f"day{day_id}_{number:05d}.flac"
+        if not len(utterance.samples):
+            return f"{self.clips.name}/{clip.name}"
+        private.make_folder(self.clips)
         unfinished = clip.with_suffix(".part")
         try:
             with open(unfinished, "wb", opener=private.opener) as file:
@@ -256,46 +356,12 @@ class Record:
                 file.flush()
                 os.fsync(file.fileno())
             unfinished.replace(clip)
+            synchronise(self.clips)
         except (soundfile.LibsndfileError, OSError):
-            unfinished.unlink(missing_ok=True)
+            with suppress(OSError):
+                unfinished.unlink()
             raise
         return f"{self.clips.name}/{clip.name}"
-
-
-def _read_only(path: Path) -> str:
-    """The address of a file that is only read.
-
-    SQLite keeps what belongs to the file beside it while it is open, and only one who may write tidies that up.
-    """
-    if os.access(path.parent, os.W_OK) and os.access(path, os.W_OK):
-        return f"{path.resolve().as_uri()}?mode=rw"
-    is_settled = not path.with_name(f"{path.name}-wal").exists()
-    return f"{path.resolve().as_uri()}?mode=ro{'&immutable=1' if is_settled else ''}"
-
-
-def check_is_ours(db: Database, path: Path) -> None:
-    """Refuse, before anything is written, what another program or a newer version made."""
-    applied = {migration.name for migration in SCHEMA.applied(db)}
-    with closing(Database(memory=True)) as empty:
-        newer = applied - {migration.name for migration in SCHEMA.pending(empty)}
-    if newer:
-        raise RecordError(
-            f"{path}: made by a newer version of voicecapture ({min(newer)}). Update voicecapture, or name "
-            "another file."
-        )
-    # A first start that was cut off may have left the list of migrations, still empty.
-    foreign = set(db.table_names()) - {SCHEMA.migrations_table}
-    if foreign and not applied:
-        raise RecordError(
-            f"{path}: a database of another program (table {min(foreign)}); expected one of voicecapture or a new "
-            "file. Name another file."
-        )
-    altered = altered_part(db)
-    if altered is not None:
-        raise RecordError(
-            f"{path}: {altered} is not as voicecapture made it; expected its own tables and rules. The file is "
-            "damaged or was changed by another program: use a copy of it."
-        )
 
 
 def _unusable(path: Path, error: sqlite3.Error) -> RecordError:

@@ -177,3 +177,19 @@ def voice_checks(db: Database) -> None:
             f"""create trigger voice_check_no_{verb} before {verb} on voice_check
             begin select raise(abort, 'the record is only ever added to'); end"""
         )
+
+
+@SCHEMA()
+def endings(db: Database) -> None:
+    """When a day was ended; a day without an ending was cut off, and can go on."""
+    db.execute(
+        """create table ending (id integer primary key, day_id integer not null references day,
+            ended_at text not null) strict"""
+    )
+    for verb in ("update", "delete"):
+        db.execute(
+            f"""create trigger ending_no_{verb} before {verb} on ending
+            begin select raise(abort, 'the record is only ever added to'); end"""
+        )
+    # Which of the older days were cut off is not known; none of them goes on.
+    db.execute("insert into ending (day_id, ended_at) select id, started_at from day")

@@ -50,7 +50,7 @@ def test_recordings_are_heard_as_they_are_and_everything_is_written(
     assert {kind: set(conditions) for kind, conditions in kinds.items()} == {
         "entry": {"clean", "10 dB"},
         "talk": {"clean"},
-        "noise": {"as recorded"},
+        "noise": {"noise"},
     }
     assert kinds["entry"]["clean"]["right"]["count"] == 1
     assert found["latency"]["waiting for the pause"]["n"] == 1  # the noisy recording ends before the pause does

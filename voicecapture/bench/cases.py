@@ -29,7 +29,9 @@ class Case:
 
     @property
     def condition(self) -> str:
-        """ "clean", "10 dB", or "as recorded" where the noise has no known level."""
+        """ "clean", "10 dB", "as recorded" where the noise has no known level, or "noise" without speech."""
+        if self.recording.kind == NOISE:
+            return NOISE
         snr_db = self.recording.snr_db if self.mixed_db is None else self.mixed_db
         if snr_db is not None:
             return f"{snr_db:g} dB"

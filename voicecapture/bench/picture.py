@@ -94,10 +94,12 @@ def _curve(found: Results, axes: Axes) -> None:
     wrong = [100 * (point.figures.wrong.value or 0) for point in points]
     low, high = ([100 * point.figures.wrong.interval[end] for point in points] for end in (0, 1))
     axes.fill_between(asked, low, high, color=_INKS[0], alpha=0.15, linewidth=0)
-    axes.plot(asked, wrong, color=_INKS[0], marker="o", markersize=3, linewidth=1)
+    axes.plot(asked, wrong, color=_INKS[0], marker="o", markersize=3, linewidth=1, clip_on=False)
     for point, x, y in zip(points, asked, wrong, strict=True):
         if point.wrong_costs == DecisionSettings().wrong_costs:
-            axes.plot([x], [y], marker="s", color=_INKS[2], markersize=8, fillstyle="none", linestyle="none")
+            axes.plot(
+                [x], [y], marker="s", color=_INKS[2], markersize=8, fillstyle="none", linestyle="none", clip_on=False
+            )
             axes.annotate("as set", (x, y), textcoords="offset points", xytext=(6, 6))
     axes.set_yscale("symlog", linthresh=_LINEAR, linscale=0.5)
     axes.set_ylim(bottom=0)

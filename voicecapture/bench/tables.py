@@ -112,12 +112,12 @@ def _matrix(title: str, entries: Sequence[Outcome], name: Callable[[Outcome], st
         yield f"entries by {title}: {len(rows)} different ones, too many for a table"
         return
     conditions = conditions_in_order(map(condition, entries))
-    yield f"{'entries right by ' + title:<{_NAME}}{''.join(f'{c:>24}' for c in conditions)}{'taken wrong':>14}"
+    yield f"{'entries right by ' + title:<{_NAME}}{''.join(f'{c:>26}' for c in conditions)}{'taken wrong':>14}"
     for row, outcomes in rows.items():
         cells = []
         for column in conditions:
             right = figures(o for o in outcomes if condition(o) == column).right
-            cells.append(f"{f'{_percent(right)} of {right.of}' if right.of else '-':>24}")
+            cells.append(f"{f'{_percent(right)} of {right.of}' if right.of else '-':>26}")
         wrong = figures(outcomes).wrong
         yield f"{row:<{_NAME}}{''.join(cells)}{f'{wrong.count} of {wrong.of}':>14}"
 

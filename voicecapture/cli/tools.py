@@ -90,7 +90,9 @@ def bench(
     noise_hours: Annotated[
         float, typer.Option(min=0, max=100, help="Hours of shed noise with nobody in it, to count false entries.")
     ] = 1.0,
-    quick: Annotated[bool, typer.Option("--quick", help="A stratified sample, under two minutes.")] = False,
+    quick: Annotated[
+        bool, typer.Option("--quick", help="A stratified sample, under two minutes on two free cores.")
+    ] = False,
     json_file: Annotated[Path | None, typer.Option("--json", help="Write all figures and trials there.")] = None,
     picture: Annotated[Path | None, typer.Option(help="Draw the figures there: .svg, .png or .pdf.")] = None,
 ) -> None:

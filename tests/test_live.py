@@ -225,7 +225,7 @@ def has_tone(sound: Samples, tone: Tone) -> bool:
 
 
 def test_a_day_at_a_microphone_that_is_unplugged_and_comes_back(shed: Shed) -> None:
-    (first, a), (second, b), (in_the_air, c), (last, d), *_ = entries()
+    (first, a), (second, b), (_, c), (last, d), *_ = entries()
     ear_file = shed.folder / "ear.wav"
     ear = subprocess.Popen(
         ["parec", "--device=ear.monitor", f"--rate={VOICE_RATE_HZ}", "--channels=1", "--file-format=wav", ear_file],
@@ -258,12 +258,13 @@ def test_a_day_at_a_microphone_that_is_unplugged_and_comes_back(shed: Shed) -> N
 
     with sqlite3.connect(database) as reader:
         events = reader.execute("select kind, reason, cow from event order by number").fetchall()
-    # A machine that is short of time plays with clicks in it, and reads back over the next entry; then it asks.
+    # What was in the air is asked. A machine that is short of time plays with clicks in it, and reads back over the
+    # next entry; then it asks as well.
     taken = [cow for kind, _, cow in events if kind == "accepted"]
-    asked = [cow for kind, _, cow in events if kind == "question" and cow != in_the_air]
+    asked = [cow for kind, _, cow in events if kind == "question"]
     assert first in taken and set(taken) <= {first, second, last}, events
-    assert len(taken) + len(asked) >= 3, events
-    assert any(kind == "ignored" and "read-back" in reason for kind, reason, _ in events), events
+    assert len(taken) + len(asked) >= 4, events
+    assert any("read-back" in reason for _, reason, _ in events), events
     assert has_tone(soundfile.read(ear_file, dtype="float32")[0], Tone.ALARM)
     assert json.loads(choice.read_text()) == {"name": "headset", "host_api": "ALSA", "leads_to": "headset.monitor"}
 

@@ -42,8 +42,8 @@ _OPENING_S = 15.0
 """A process and its microphone may take so long to start."""
 _FIRST_S = 5.0
 """And its first sound so long."""
-_ASKED_EVERY_S = 0.5
-"""How often the sound server is asked whether it still leads to the same microphone."""
+_ASKED_EVERY_S = 0.1
+"""How often the sound server is asked whether it still leads to the same microphone; sound waits for the answer."""
 _AGAIN_S = 1.0
 """Pause between two tries to open a microphone that is lost."""
 _NOTHING = "delivers nothing any more. Plug it in again"
@@ -238,14 +238,21 @@ def _record(microphone: Microphone, outlet: Connection) -> None:
             leads_to = server.lead_to(microphone.leads_to) if microphone.leads_to else server.leads_to()
             _check_way(microphone, leads_to, microphone.leads_to or leads_to)
             outlet.send(Opened(rate_hz, leads_to))
+            held: list[Block] = []
             asked_s = time.monotonic()
             while (block := _next_block(blocks)) is not None:
-                outlet.send(block)
-                if block.ended_s - asked_s > _ASKED_EVERY_S:
-                    asked_s = block.ended_s
-                    now = server.leads_to()
-                    leads_to = leads_to or now  # some servers know a stream only after a while
-                    _check_way(microphone, now, leads_to)
+                held.append(block)
+                if block.ended_s - asked_s < _ASKED_EVERY_S:
+                    continue
+                # What came before the answer is from this microphone; otherwise words that were cut off would be
+                # followed by the silence of another and pass for whole.
+                asked_s = time.monotonic()
+                now = server.leads_to()
+                leads_to = leads_to or now  # some servers know a stream only after a while
+                _check_way(microphone, now, leads_to)
+                for one in held:
+                    outlet.send(one)
+                held.clear()
     except (ValueError, sounddevice.PortAudioError) as error:
         raise AudioError(f"microphone '{microphone}': cannot be opened ({error}). Plug it in again.") from error
     raise AudioError(f"microphone '{microphone}': {_NOTHING}.")

@@ -1,11 +1,7 @@
 """Commands that listen: the demo, the check before a day, the day, recordings."""
 
-import signal
-import sys
-import threading
-from collections.abc import Callable, Iterable, Sequence
-from contextlib import suppress
-from datetime import date, datetime
+from collections.abc import Iterable
+from datetime import datetime
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -13,9 +9,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from voicecapture import demo
-from voicecapture.alert import entry_alerts
 from voicecapture.audio import AudioChunk, Source, after, later, paced, read_recording
-from voicecapture.cli.begin import Wanted, begin
+from voicecapture.cli.begin import Wanted
 from voicecapture.cli.options import (
     DatabaseOption,
     EngineOption,
@@ -27,37 +22,27 @@ from voicecapture.cli.options import (
     WebAtOption,
     WebOption,
 )
-from voicecapture.ear import Ear, Heard
+from voicecapture.cli.running import Plan, run_day, serve
+from voicecapture.ear import Heard
 from voicecapture.engines import make_recogniser
-from voicecapture.errors import AudioError, ReaderError
+from voicecapture.errors import AudioError
 from voicecapture.hear import as_json, hear_file
-from voicecapture.herd import Herd, Matings
-from voicecapture.language.crib import crib
+from voicecapture.herd import Herd
 from voicecapture.language.grammar import Grammar, load_grammar
 from voicecapture.lists.herd import read_herd
-from voicecapture.lists.matings import FORMAT, parse_matings
-from voicecapture.lists.table import read_text
 from voicecapture.live import listen as listen_live
 from voicecapture.live import unbroken
 from voicecapture.microphone import choose, list_microphones
-from voicecapture.plain import log_line
-from voicecapture.reader import Reader
 from voicecapture.recogniser import Recogniser
-from voicecapture.report.content import make_report
-from voicecapture.report.text import text_report
-from voicecapture.session import Session
 from voicecapture.settings import Settings, read_settings
-from voicecapture.speaker import HibariVoice, SilentSpeaker, SoundCardSpeaker, Speaker
-from voicecapture.spool import Spool, check_sound, read_sound
-from voicecapture.store.record import Record
-from voicecapture.store.season import add_list, read_season, set_mating_start
-from voicecapture.update import Update
+from voicecapture.speaker import HibariVoice, SilentSpeaker, SoundCardSpeaker
+from voicecapture.spool import check_sound, read_sound
 from voicecapture.verdict import Said, Verdict, VoiceCheck, said_words, summary
 from voicecapture.voice_check import PHRASES
 from voicecapture.voice_check import check as voice_check
 
 if TYPE_CHECKING:
-    from voicecapture.dashboard.web import WebScreen
+    pass
 
 app = typer.Typer()
 MicrophoneOption = Annotated[
@@ -76,22 +61,18 @@ def demo_command(
     """Hear the demo morning: 60 cows of Alder Bank, an invented farm, from a recording."""
     herd = read_herd(demo.HERD)
     typer.echo(f"Alder Bank, an invented herd of {len(herd)} cows; a recorded morning at {speed:g} times its speed.")
-    _run_day(
-        lambda _: paced(read_recording(demo.RECORDING), speed),
-        herd=herd,
-        herd_file=demo.HERD,
-        source=demo.RECORDING.name,
-        scanned_on=demo.SCANNED_ON,
-        settings=Settings(),
-        speaker=SilentSpeaker(),
-        database=database,
-        plain=plain,
-        engine="listener",
-        model=None,
-        matings=None,
-        vet="",
-        is_live=False,
-        web=_serve(web, web_at, plain),
+    settings = Settings()
+    run_day(
+        Plan(
+            Wanted(herd, demo.HERD, demo.SCANNED_ON, settings.scan, demo.RECORDING.name, "", is_live=False),
+            lambda _: paced(read_recording(demo.RECORDING), speed),
+            settings,
+            partial(make_recogniser, "listener"),
+            SilentSpeaker(),
+            database,
+            is_plain=plain,
+            web=serve(web, web_at, plain),
+        )
     )
 
 
@@ -174,182 +155,23 @@ def listen(
             return paced(after(read_sound(recording), from_s), speed)
         return later(listen_live(microphone), from_s)
 
-    speaker: Speaker = SilentSpeaker() if quiet else SoundCardSpeaker(HibariVoice())
-    _run_day(
-        listen_from,
-        herd=read_herd(herd) if herd else Herd(),
-        herd_file=herd,
-        source=source,
-        scanned_on=datetime.now().date(),
-        settings=read_settings(settings),
-        speaker=speaker,
-        database=database,
-        plain=plain,
-        engine=engine,
-        model=model,
-        matings=matings,
-        vet=vet,
-        is_live=recording is None,
-        web=_serve(web, web_at, plain),
-        reader=reader,
-        goes_on=not new_day,
+    practice, is_live = read_settings(settings), recording is None
+    cows = read_herd(herd) if herd else Herd()
+    run_day(
+        Plan(
+            Wanted(cows, herd, datetime.now().date(), practice.scan, source, vet, is_live),
+            listen_from,
+            practice,
+            partial(make_recogniser, engine, model),
+            SilentSpeaker() if quiet else SoundCardSpeaker(HibariVoice()),
+            database,
+            matings,
+            reader=reader,
+            goes_on=not new_day,
+            is_plain=plain,
+            web=serve(web, web_at, plain),
+        )
     )
-
-
-def _run_day(
-    listen_from: Callable[[float], Source],
-    *,
-    herd: Herd,
-    herd_file: Path | None,
-    source: str,
-    scanned_on: date,
-    settings: Settings,
-    speaker: Speaker,
-    database: Path | None,
-    plain: bool,
-    engine: str,
-    model: str | None,
-    matings: Path | None,
-    vet: str,
-    is_live: bool,
-    web: "WebScreen | None" = None,
-    mating_start: date | None = None,
-    checks: Sequence[VoiceCheck] = (),
-    reader: str | None = None,
-    goes_on: bool = False,
-) -> None:
-    """Run one day to its end and print its sheet.
-
-    The source is opened at the second of the audio clock from which the day goes on.
-    """
-    gate = _open_reader(reader, herd) if reader else None
-    grammar = load_grammar(practice_findings=settings.findings)
-    recogniser = make_recogniser(engine, model)
-    mating_list = read_text(matings, FORMAT) if matings else ""
-    mated = parse_matings(mating_list, str(matings)) if matings else Matings()
-    wanted = Wanted(herd, herd_file, scanned_on, settings.scan, source, vet, is_live)
-    begun = begin(wanted, database, not goes_on)
-    record, day_id, path = begun.record, begun.day_id, begun.record.path
-    if matings and begun.is_new:
-        add_list(record, "matings", str(matings), mating_list)
-    if mating_start is not None:
-        set_mating_start(record, mating_start)
-    for made in checks:
-        record.keep_voice_check(day_id, made)
-    watch = partial(entry_alerts, scanned_on=begun.scanned_on, matings=mated, settings=settings.reckoning)
-    # A recording is there already; the sound of a live day is kept beside it.
-    folder = path.with_name(f"{path.stem}_spool") / f"day{day_id}"
-    spool = Spool(folder, settings.spool_hours, settings.spool_drops_oldest) if is_live else None
-    ear = Ear(begun.day, grammar, recogniser, settings, begun.next_utterance, speaker.sounded)
-    session = Session(ear, record, day_id, speaker, watch, gate, spool, begun.from_s)
-    chunks = listen_from(begun.from_s)
-    stop = threading.Event()
-    lost: AudioError | None = None
-    try:
-        try:
-            is_seen = sys.stdout.isatty()
-            if plain or (web is None and not is_seen):
-                _run_plainly(session, chunks, stop, sys.stdin if is_live else None)
-            else:
-                # The screen is loaded only where there is one.
-                from voicecapture.dashboard import Dashboard, Shed
-
-                shed = Shed(source, path, settings.decision, settings.break_after_minutes, crib(grammar))
-                run = partial(session.run, chunks, stop=stop, stays_open=is_live)
-                try:
-                    if not is_seen:
-                        _end_in_order_at_ctrl_c(stop)
-                    Dashboard(run, session.type, stop, shed, web).run_day(headless=not is_seen)
-                except AudioError as error:
-                    lost = error  # the day went on by hand, and has its sheet
-        finally:
-            rescued = _end_keeping(session)
-        if rescued is not None:
-            with Record.reading(rescued) as kept:
-                season = read_season(kept)
-        else:
-            season = read_season(record, day_id)
-            if lost is None:
-                record.end_day(day_id)
-    finally:
-        speaker.close()
-        if spool is not None:
-            spool.close()
-        record.close()
-        if web is not None:
-            web.close()
-    typer.echo("\n".join(text_report(make_report(season, settings.reckoning))))
-    typer.echo(f"\nThe day is kept in {rescued or path}")
-    if lost is not None:
-        raise lost
-    if rescued is not None:
-        raise typer.Exit(1)
-
-
-def _end_keeping(session: Session) -> Path | None:
-    """Write what waits for the disk, however the day ended; tell of the rescue file where that could not be."""
-    rescued = session.keeper.end()
-    if rescued is not None:
-        typer.echo(
-            f"{session.keeper.trouble.rstrip('.')}. The whole day is in {rescued}: copy it to a safe place. "
-            "`voicecapture season add` puts it into a season, or into the day's own file once that can be written.",
-            err=True,
-        )
-    return rescued
-
-
-def _open_reader(url: str, herd: Herd) -> Reader:
-    """The electronic-ID reader; refused where nobody could tell whom it reads."""
-    if not herd.by_electronic_id:
-        raise ReaderError(
-            "--reader: the herd list has no electronic ID; expected a column electronic_id. Add it, or leave "
-            "--reader out."
-        )
-    return Reader(url)
-
-
-def _run_plainly(session: Session, chunks: Source, stop: threading.Event, lines: Iterable[str] | None) -> None:
-    """Listen with one line for each decision, and take typed lines; Ctrl-C ends the day in order."""
-    seen = [session.day]
-
-    def show(update: Update) -> None:
-        seen[0] = update.day
-        line = log_line(update)
-        if line:
-            typer.echo(line)
-
-    def take() -> None:
-        # A terminal that is closed, or is not ours, has no lines.
-        with suppress(OSError, ValueError):
-            for line in lines or ():
-                if line.strip():
-                    session.type(line.strip(), seen[0])
-
-    _end_in_order_at_ctrl_c(stop)
-    if hasattr(signal, "SIGTTIN"):
-        # In the background of a terminal it must go on, without lines, and not be stopped.
-        signal.signal(signal.SIGTTIN, signal.SIG_IGN)
-    threading.Thread(target=take, name="lines", daemon=True).start()
-    session.run(chunks, show, stop)
-
-
-def _end_in_order_at_ctrl_c(stop: threading.Event) -> None:
-    """What is being said is still kept, and the sheet follows."""
-    signal.signal(signal.SIGINT, lambda *_: stop.set())
-
-
-def _serve(is_wanted: bool, address: str | None, plain: bool) -> "WebScreen | None":
-    """Begin to show the screen in browsers, if that is wanted."""
-    if not is_wanted and address is None:
-        return None
-    if plain:
-        raise typer.BadParameter("there is no screen to show with --plain", param_hint="--web")
-    # The server is loaded only where it serves.
-    from voicecapture.dashboard.web import LOOPBACK, WebScreen
-
-    web = WebScreen(address or LOOPBACK)
-    typer.echo(f"In a browser: {web.url}")
-    return web
 
 
 @app.command()

@@ -13,8 +13,8 @@ from typing import Annotated
 import typer
 
 from voicecapture.audio import AudioChunk, Chunks, paced
-from voicecapture.cli.begin import new_database
-from voicecapture.cli.day import MicrophoneOption, _check_plainly, _run_day
+from voicecapture.cli.begin import Wanted, new_database
+from voicecapture.cli.day import MicrophoneOption, _check_plainly
 from voicecapture.cli.options import (
     DatabaseOption,
     EngineOption,
@@ -24,6 +24,7 @@ from voicecapture.cli.options import (
     PlainOption,
     SettingsOption,
 )
+from voicecapture.cli.running import Plan, run_day
 from voicecapture.engines import make_recogniser
 from voicecapture.errors import AudioError, HerdError
 from voicecapture.language.grammar import load_grammar
@@ -101,38 +102,26 @@ def new(
         typer.echo("No day was begun.")
         return
     speaker: Speaker = SilentSpeaker() if quiet else SoundCardSpeaker(HibariVoice())
-    _begin(begun, practice, speaker, database, plain, engine, model)
+    run_day(replace(_plan(begun, practice, load, speaker, database), is_plain=plain))
 
 
-def _begin(
-    begun: Begun,
-    practice: Settings,
-    speaker: Speaker,
-    database: Path | None,
-    plain: bool,
-    engine: str,
-    model: str | None,
-) -> None:
+def _plan(
+    begun: Begun, practice: Settings, load: Callable[[], Recogniser], speaker: Speaker, database: Path | None
+) -> Plan:
     """The day itself, as `listen` runs it."""
     start, source = begun.start, begun.source
     assert start.herd is not None and start.scanned_on is not None
-    _run_day(
+    herd, kind = start.herd, start.scan
+    return Plan(
+        Wanted(herd.herd, herd.file, start.scanned_on, kind, source.name, start.vet, source.is_live),
         lambda _: source.listen(),
-        herd=start.herd.herd,
-        herd_file=start.herd.file,
-        source=source.name,
-        scanned_on=start.scanned_on,
-        settings=replace(practice, scan=start.scan),
-        speaker=speaker,
-        database=database or _named_database(start),
-        plain=plain,
-        engine=engine,
-        model=model,
-        matings=start.matings.file if start.matings else None,
-        vet=start.vet,
-        is_live=source.is_live,
-        mating_start=start.mating_start,
-        checks=begun.checks,
+        replace(practice, scan=kind),
+        load,
+        speaker,
+        database or _named_database(start),
+        start.matings.file if start.matings else None,
+        start.mating_start,
+        begun.checks,
     )
 
 

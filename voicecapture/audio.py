@@ -24,6 +24,8 @@ _BLOCK_FRAMES = 8192
 _FLOOR_DBFS = -120.0
 _DEVICE_SILENCE_S = 5.0
 """A microphone that delivers nothing for so long is gone."""
+_RATES_HZ = (2_000, 768_000)
+"""What recorders write. A header that claims one sample a second would fill the memory on its way to 16 kHz."""
 _MISSING_S = 0.25
 """A recording shorter than it claims by more than this has lost sound; MP3 padding stays below it."""
 _UNKNOWN_FRAMES = 2**62
@@ -68,6 +70,18 @@ def check_recording(path: Path) -> None:
 
 
 def _open(path: Path) -> soundfile.SoundFile:
+    file = _opened(path)
+    low, high = _RATES_HZ
+    if not low <= file.samplerate <= high:
+        file.close()
+        raise AudioError(
+            f"{path}: {file.samplerate} samples a second; expected {low} to {high}. The file is damaged: copy it "
+            "again from the recorder."
+        )
+    return file
+
+
+def _opened(path: Path) -> soundfile.SoundFile:
     try:
         if not path.exists():
             raise AudioError(f"{path}: no such file; expected a recording. Check the name.")

@@ -45,6 +45,7 @@ from voicecapture.lists.herd import read_herd
 from voicecapture.lists.matings import FORMAT, parse_matings
 from voicecapture.lists.table import read_text
 from voicecapture.plain import log_line
+from voicecapture.plain_text import one_line
 from voicecapture.report.content import make_report
 from voicecapture.report.text import text_report
 from voicecapture.session import Session
@@ -145,7 +146,7 @@ def listen(
         return
     if recording is not None:
         check_recording(recording)
-        source, chunks = recording.name, paced(read_recording(recording), speed)
+        source, chunks = one_line(recording.name), paced(read_recording(recording), speed)
     else:
         source = microphone_name(_microphone(device))
         chunks = open_microphone(_microphone(device))
@@ -280,7 +281,5 @@ def hear(
 
 def _hear_line(path: Path, heard: Heard) -> str:
     """One utterance as a line for a person."""
-    event = heard.decision.event
-    return (
-        f"{path.name}  {heard.utterance.start_s:7.1f} s  {heard.decision.outcome:<9} {event.heard}  ({event.reason})"
-    )
+    event, name, start_s = heard.decision.event, one_line(path.name), heard.utterance.start_s
+    return f"{name}  {start_s:7.1f} s  {heard.decision.outcome:<9} {event.heard}  ({event.reason})"

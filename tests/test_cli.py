@@ -18,7 +18,7 @@ Run = Callable[..., tuple[int, str, str]]
 
 COMMANDS = (
     *("demo", "listen", "review", "check", "hear", "herd check", "visit", "model add", "words", "doctor", "bench"),
-    *("report", "export", "sign", "amend", "verify", "season add", "season records", "season outcomes"),
+    *("report", "export", "sign", "amend", "verify", "season add", "season records", "season outcomes", "purge"),
 )
 
 

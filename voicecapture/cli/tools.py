@@ -1,5 +1,6 @@
 """Commands that look at the installation and measure it."""
 
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Annotated
 
@@ -9,15 +10,19 @@ from rich.progress import Progress
 
 from voicecapture import demo
 from voicecapture.bench import measure, read_manifest, table
-from voicecapture.cli.options import EngineOption, HerdOption, ModelOption, SettingsOption
+from voicecapture.cli.options import DatabaseArgument, EngineOption, HerdOption, ModelOption, SettingsOption
 from voicecapture.doctor import examine
 from voicecapture.engines import make_recogniser
+from voicecapture.errors import RecordError
 from voicecapture.language.crib import crib
 from voicecapture.language.grammar import load_grammar
 from voicecapture.lists.herd import read_herd
+from voicecapture.plain_text import one_line
 from voicecapture.report.page import crib_page
 from voicecapture.settings import Settings, read_settings
 from voicecapture.speech_models import add_model
+from voicecapture.store.purging import old_audio, purge
+from voicecapture.store.record import Record
 from voicecapture.whole_file import write_whole
 
 app = typer.Typer()
@@ -34,6 +39,35 @@ def model_add(
     typer.echo(f"{added.path.name}: added.")
     if added.missing_words:
         typer.echo(f"Words of the grammar that it cannot hear: {', '.join(added.missing_words)}.")
+
+
+@app.command("purge")
+def purge_command(
+    database: DatabaseArgument,
+    older_than: Annotated[int, typer.Option(min=0, help="Days: what was scanned longer ago.")],
+    audio: Annotated[bool, typer.Option("--audio", help="The sounds; nothing else can be purged.")] = False,
+    yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
+) -> None:
+    """Remove the sounds of old days, which are personal data. The record stays as it is."""
+    if not audio:
+        raise typer.BadParameter("say what to purge: only sounds can be, the record never", param_hint="--audio")
+    if not database.is_file():
+        raise RecordError(f"{database}: no such file; expected the file of a day or a season. Name an existing file.")
+    record = Record.open(database)
+    try:
+        found = old_audio(record, datetime.now().date() - timedelta(days=older_than))
+        days = ", ".join(map(str, found.days)) or "none"
+        what = f"{len(found.files)} sounds ({found.size_bytes / 1e6:.1f} MB) of the days: {days}"
+        if not found.files:
+            typer.echo(f"{one_line(str(database))}: no sound is so old.")
+            return
+        typer.echo(f"{one_line(str(database))}: {what}. The record stays; what was heard cannot be heard again.")
+        if not yes:
+            typer.confirm("Remove them for good?", abort=True)
+        purge(record, found.files)
+    finally:
+        record.close()
+    typer.echo(f"{len(found.files)} sounds removed.")
 
 
 @app.command()

@@ -36,7 +36,7 @@ COMMANDS = (
         "doctor",
         "bench",
     ),
-    *("backup", "repair"),
+    *("backup", "repair", "purge"),
     *("report", "export", "sign", "amend", "verify", "season add", "season records", "season outcomes"),
 )
 
@@ -106,7 +106,7 @@ def test_help_lists_every_command_and_loads_none() -> None:
     )
     shown = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True).stdout
     assert all(f"│ {name} " in shown for name in cli.COMMANDS)
-    assert shown.splitlines()[-1] == "['voicecapture.errors']"
+    assert shown.splitlines()[-1] == "['voicecapture.plain_text', 'voicecapture.errors']"
 
 
 @pytest.mark.parametrize("arguments", [("hear",), ("dance",), ("demo", "--speed", "fast")])

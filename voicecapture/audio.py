@@ -23,6 +23,8 @@ CHUNK_SAMPLES = 512
 _BLOCK_FRAMES = 8192
 _FLOOR_DBFS = -120.0
 _VOICE_HZ, _BEYOND_VOICE_HZ, _NARROW_DB = (2000, 3400), (4600, 7000), -24.0
+_RATES_HZ = (2_000, 768_000)
+"""What recorders write. A header that claims one sample a second would fill the memory on its way to 16 kHz."""
 _MISSING_S = 0.25
 """A recording shorter than it claims by more than this has lost sound; MP3 padding stays below it."""
 _UNKNOWN_FRAMES = 2**62
@@ -95,6 +97,18 @@ def check_recording(path: Path) -> None:
 
 
 def _open(path: Path) -> soundfile.SoundFile:
+    file = _opened(path)
+    low, high = _RATES_HZ
+    if not low <= file.samplerate <= high:
+        file.close()
+        raise AudioError(
+            f"{path}: {file.samplerate} samples a second; expected {low} to {high}. The file is damaged: copy it "
+            "again from the recorder."
+        )
+    return file
+
+
+def _opened(path: Path) -> soundfile.SoundFile:
     try:
         if not path.exists():
             raise AudioError(f"{path}: no such file; expected a recording. Check the name.")

@@ -17,7 +17,10 @@ from voicecapture import __version__
 from voicecapture.errors import VoiceCaptureError
 
 COMMANDS = {
-    "new": ("new", "Begin a day step by step: lists, kind of scan, microphone, a check of the voice."),
+    "new": (
+        "new",
+        "Begin a day step by step: lists, vet, scan, microphone, voice check. With --plain by these flags alone.",
+    ),
     "demo": ("day", "Hear the demo morning: 60 cows of Alder Bank, an invented farm, from a recording."),
     "check": (
         "day",
@@ -42,6 +45,7 @@ COMMANDS = {
     "herd": ("farm", "The farm's lists."),
     "backup": ("care", "Copy a record and its sound, also while a day is listened to. Again: what is new."),
     "repair": ("care", "Rebuild a damaged record from what can be read of it; the damaged file is kept."),
+    "purge": ("care", "Remove the sounds of old days, which are personal data. The record stays as it is."),
     "words": ("tools", "Show everything that can be said."),
     "doctor": ("tools", "Say what is installed, which devices and models there are, and hear a shipped recording."),
     "bench": ("tools", "Measure the listening on recordings whose words are known."),

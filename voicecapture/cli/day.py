@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from datetime import datetime
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -33,6 +33,7 @@ from voicecapture.lists.herd import read_herd
 from voicecapture.live import listen as listen_live
 from voicecapture.live import unbroken
 from voicecapture.microphone import choose, list_microphones
+from voicecapture.plain_text import one_line
 from voicecapture.recogniser import Recogniser
 from voicecapture.settings import Settings, read_settings
 from voicecapture.speaker import HibariVoice, SilentSpeaker, SoundCardSpeaker
@@ -40,9 +41,6 @@ from voicecapture.spool import check_sound, read_sound
 from voicecapture.verdict import Said, Verdict, VoiceCheck, said_words, summary
 from voicecapture.voice_check import PHRASES
 from voicecapture.voice_check import check as voice_check
-
-if TYPE_CHECKING:
-    pass
 
 app = typer.Typer()
 MicrophoneOption = Annotated[
@@ -144,7 +142,7 @@ def listen(
         return
     if recording is not None:
         check_sound(recording)
-        source = recording.name
+        source = one_line(recording.name)
     else:
         microphone = choose(device)
         source = str(microphone)
@@ -207,7 +205,5 @@ def hear(
 
 def _hear_line(path: Path, heard: Heard) -> str:
     """One utterance as a line for a person."""
-    event = heard.decision.event
-    return (
-        f"{path.name}  {heard.utterance.start_s:7.1f} s  {heard.decision.outcome:<9} {event.heard}  ({event.reason})"
-    )
+    event, name, start_s = heard.decision.event, one_line(path.name), heard.utterance.start_s
+    return f"{name}  {start_s:7.1f} s  {heard.decision.outcome:<9} {event.heard}  ({event.reason})"

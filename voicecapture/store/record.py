@@ -51,6 +51,7 @@ class Record:
     def __init__(self, db: Database, path: Path) -> None:
         self.db, self.path = db, path
         self.clips = path.with_name(f"{path.stem}_clips")
+        self.spool = path.with_name(f"{path.stem}_spool")
         self._lock = FileLock(f"{path}.lock", timeout=0, mode=0o600, thread_local=False)
         self._identity = identity(path)
 

@@ -93,7 +93,7 @@ def test_the_read_back_is_passed_over_and_changes_nothing() -> None:
 
 def test_without_knowing_what_was_sounded_it_would_have_been_taken_for_the_vet() -> None:
     """So the test before this one tests something."""
-    sound = np.concatenate([pause(1.0), through_loudspeaker(sentence(SAID)), pause(2.0)])
+    sound = np.concatenate([pause(1.0), through_loudspeaker(sentence("four one seven, empty")), pause(2.0)])
     assert any(one.decision.event.entry is not None for one, _ in heard(sound, []))
 
 

@@ -11,7 +11,7 @@ import soundfile
 
 from tests.fakes import with_pauses
 from tests.test_cli import Run, herd, recording, run, sentence  # noqa: F401
-from tests.test_microphone import LID, Machine
+from tests.test_microphone import LID, Machine, machine  # noqa: F401
 from voicecapture.cli import new
 from voicecapture.guide.app import GuideApp
 from voicecapture.live import unbroken

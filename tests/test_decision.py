@@ -367,3 +367,13 @@ def test_twins_said_to_a_question_about_an_age_leave_the_ages_and_the_question(m
     assert [c.entry for c in decision.event.candidates] == [
         Entry("419", Result.PREGNANT, days, twins=True) for days in (40, 14)
     ]
+
+
+def test_sorry_after_the_entry_asks_whether_it_is_put_right(taken: Morning) -> None:
+    decision = taken.says("sorry fifty eight days", after_s=0.4)
+    assert decision.outcome is Outcome.QUESTION
+    asked = "instead of the last result. four one seven, in calf fifty eight days, five eight?"
+    assert sentence(decision, taken.day) == asked
+    assert taken.day.results["417"][1].entry == Entry("417", Result.PREGNANT, 56)
+    taken.says("yes")
+    assert taken.day.results["417"][1].entry == Entry("417", Result.PREGNANT, 58) and not taken.day.questions

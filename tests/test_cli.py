@@ -36,7 +36,7 @@ COMMANDS = (
         "doctor",
         "bench",
     ),
-    *("backup", "repair", "purge"),
+    *("backup", "repair", "purge", "drill"),
     *("report", "export", "sign", "amend", "verify", "season add", "season records", "season outcomes"),
 )
 

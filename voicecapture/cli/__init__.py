@@ -46,6 +46,10 @@ COMMANDS = {
     "backup": ("care", "Copy a record and its sound, also while a day is listened to. Again: what is new."),
     "repair": ("care", "Rebuild a damaged record from what can be read of it; the damaged file is kept."),
     "purge": ("care", "Remove the sounds of old days, which are personal data. The record stays as it is."),
+    "drill": (
+        "care",
+        "Kill the listening and break the disk under a day, on purpose, and count what was lost.",
+    ),
     "words": ("tools", "Show everything that can be said."),
     "doctor": ("tools", "Say what is installed, which devices and models there are, and hear a shipped recording."),
     "bench": ("tools", "Measure the listening on recordings whose words are known."),

@@ -1,5 +1,6 @@
 """Commands that look after the record: copies, repair, the removal of sounds, the drill of what may happen to it."""
 
+import tempfile
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Annotated
@@ -7,6 +8,7 @@ from typing import Annotated
 import typer
 
 from voicecapture.cli.options import DatabaseArgument
+from voicecapture.drill import Tried, table
 from voicecapture.errors import DamagedError, RecordError
 from voicecapture.plain_text import one_line
 from voicecapture.store.backup import back_up
@@ -68,3 +70,45 @@ def purge_command(
     finally:
         record.close()
     typer.echo(f"{len(found.files)} sounds removed.")
+
+
+@app.command()
+def drill(
+    quick: Annotated[bool, typer.Option("--quick", help="Half a minute instead of half an hour.")] = False,
+    hours: Annotated[float, typer.Option(min=0.0, help="Instead: hours of shed noise, and of talk, at speed.")] = 0.0,
+    load: Annotated[int, typer.Option(min=0, help="Instead: demo mornings at ten times their pace.")] = 0,
+    talk: Annotated[Path, typer.Option(help="Folder of talk, with --hours.")] = Path("audio_fixtures/reporting"),
+    folder: Annotated[Path | None, typer.Option("--in", help="Folder on the disk to try.")] = None,
+) -> None:
+    """Kill the listening and break the disk under a day, on purpose, and count what was lost."""
+    from voicecapture.drill.faults import try_faults
+    from voicecapture.drill.kills import kill_at_every_line, kill_at_random, kill_the_program
+    from voicecapture.drill.script import write_script
+
+    with tempfile.TemporaryDirectory(dir=folder) as place:
+        if hours or load:
+            _drill_long(Path(place), hours, load, talk)
+            return
+        script = write_script(12 if quick else 40)
+        tried: list[Tried] = [
+            kill_at_random(Path(place), script, 16 if quick else 300, seed=1, longest_s=0.5 if quick else 1.5),
+            kill_at_every_line(Path(place), script, every=40 if quick else 1),
+        ]
+        if not quick:
+            tried.append(kill_the_program(Path(place), 10))
+        tried += try_faults(Path(place), script, 2 if quick else 150)
+    typer.echo("\n".join(table(tried)))
+    if not all(one.is_good for one in tried):
+        raise typer.Exit(1)
+
+
+def _drill_long(place: Path, hours: float, passes: int, talk: Path) -> None:
+    from voicecapture.drill import hours as long
+
+    if passes:
+        typer.echo("\n".join(long.load(place, passes, speed=10.0)))
+    if hours:
+        typer.echo("\n".join(long.hours_of_noise(place, hours)))
+        # Recordings of talk are not shipped with the program.
+        if recordings := sorted(talk.glob("*-talk-clean.ogg")):
+            typer.echo("\n".join(long.hours_of_talk(place, hours, recordings)))

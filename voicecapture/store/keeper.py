@@ -10,7 +10,7 @@ import time
 from collections import deque
 from contextlib import closing
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from voicecapture.day import Event
@@ -22,6 +22,8 @@ from voicecapture.store.rows import event_columns
 
 PATIENCE_S = 1.0
 """How long an entry waits for the disk before it is said that it is not saved."""
+_KNOWN_S = 0.1
+"""So long where others wait already."""
 _RETRY_S = 0.5
 _LAST_TRY_S = 5.0
 MOST_SOUND_BYTES = 128_000_000
@@ -56,7 +58,7 @@ class Keeper:
         self._waiting: deque[_Waiting] = deque()
         self._changed = threading.Condition()
         self._sound_bytes = self._failures = 0
-        self._reason = self._clock_trouble = ""
+        self._reason = self._clock_trouble = self._notice = ""
         self._is_ending = False
         self._writer = threading.Thread(target=self._write, name="record", daemon=True)
         self._writer.start()
@@ -65,20 +67,21 @@ class Keeper:
         """Hand in what was decided, with what was heard if it was spoken.
 
         Returns:
-            True once it is on the disk; False if it is not within `PATIENCE_S`. Then it waits, and is written when
-            that can be.
+            True once it is on the disk; False if it is not within `PATIENCE_S` at most. Then it waits, and is written
+            when that can be.
         """
         with self._changed:
             recorded_at = self._now()
             if utterance is not None and self._sound_bytes + utterance.samples.nbytes > MOST_SOUND_BYTES:
                 utterance = replace(utterance, samples=utterance.samples[:0])
             self._sound_bytes += utterance.samples.nbytes if utterance is not None else 0
+            patience_s = _KNOWN_S if self._waiting else PATIENCE_S
             number, failures = len(self._events) + 1, self._failures
             row = {"day_id": self._day_id, "number": number, **event_columns(event), "recorded_at": recorded_at}
             self._events.append(row)
             self._waiting.append(_Waiting(event, recorded_at, number, utterance, hearing))
             self._changed.notify_all()
-            self._changed.wait_for(lambda: self._saved >= number or self._failures > failures, PATIENCE_S)
+            self._changed.wait_for(lambda: self._saved >= number or self._failures > failures, patience_s)
             return self._saved >= number
 
     @property
@@ -89,10 +92,10 @@ class Keeper:
 
     @property
     def trouble(self) -> str:
-        """What is not on the disk, and why; or that the clock was set back. Empty while all is well."""
+        """What is not on the disk, and why; or what else befell the record. Empty while all is well."""
         with self._changed:
             if not self._waiting:
-                return self._clock_trouble
+                return self._clock_trouble or self._notice
             reason = self._reason or f"{self._record.path}: the disk does not answer"
             return f"NOT SAVED: {len(self._waiting)} waiting. {reason}"
 
@@ -140,7 +143,9 @@ class Keeper:
                 self._changed.notify_all()
 
     def _write_one(self, one: _Waiting) -> None:
-        self._record.reach()
+        if self._record.reach():
+            self._notice = f"{self._record.path}: was deleted and has been made anew; the sound until then is gone"
+            raise RecordError(f"{self._notice}. What was said is written now.")
         if self._on_disk() >= one.number:
             return  # it was written, and that was not seen any more
         self._add(self._record, one)
@@ -194,7 +199,7 @@ class Keeper:
     def _now(self) -> str:
         at = now()
         if self._events:
-            back = datetime.fromisoformat(self._events[-1]["recorded_at"]) - datetime.now(UTC)
+            back = datetime.fromisoformat(self._events[-1]["recorded_at"]) - datetime.fromisoformat(at)
             self._clock_trouble = ""
             if back > _CLOCK_STEP:
                 self._clock_trouble = (

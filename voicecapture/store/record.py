@@ -5,6 +5,7 @@ on the disk: log and file are synchronised at every commit, and the file is stil
 """
 
 import errno
+import io
 import json
 import os
 import sqlite3
@@ -223,17 +224,20 @@ class Record:
         with self.translated("the end of the day could not be kept"):
             self.add("ending", day_id=day_id, ended_at=now())
 
-    def reach(self) -> None:
+    def reach(self) -> bool:
         """Find the file again after its folder was deleted, or its disk taken away and put back.
 
         Where the folder was deleted on a disk that is still there, the file is made anew from what is open of it.
+
+        Returns:
+            Whether it was made anew; the sound beside it is gone then.
 
         Raises:
             RecordError: If there is no way to it.
         """
         with self.translated("the file is gone"):
             if identity(self.path) == self._identity:
-                return
+                return False
             anew = None if self.path.exists() else self._made_anew()
             connection = connect(anew or self.path)
             try:
@@ -250,6 +254,7 @@ class Record:
             write_through(connection)
             self.db, self._identity = Database(connection), identity(self.path)
             self.hold()
+        return anew is not None
 
     def _made_anew(self) -> Path:
         """A whole copy of what is open of the file, in a folder of the name that was deleted."""
@@ -351,14 +356,17 @@ class Record:
             return f"{self.clips.name}/{clip.name}"
         private.make_folder(self.clips)
         unfinished = clip.with_suffix(".part")
+        # In memory: soundfile does not pass on what is the matter with a file that it is given.
+        encoded = io.BytesIO()
+        soundfile.write(encoded, utterance.samples, SAMPLE_RATE_HZ, format="FLAC", subtype="PCM_16")
         try:
             with open(unfinished, "wb", opener=private.opener) as file:
-                soundfile.write(file, utterance.samples, SAMPLE_RATE_HZ, format="FLAC", subtype="PCM_16")
+                file.write(encoded.getvalue())
                 file.flush()
                 os.fsync(file.fileno())
             unfinished.replace(clip)
             synchronise(self.clips)
-        except (soundfile.LibsndfileError, OSError):
+        except OSError:
             with suppress(OSError):
                 unfinished.unlink()
             raise

@@ -12,12 +12,12 @@ from voicecapture.audio import CHUNK_SAMPLES, SAMPLE_RATE_HZ, AudioChunk, Chunks
 from voicecapture.language.phrase import Entry, Phrase
 from voicecapture.recogniser import Certainty, Hearing, Language, Reading
 from voicecapture.segmenter import Utterance
-from voicecapture.speaker import Tone
+from voicecapture.speaker import Tone, Unheard
 
 Samples = NDArray[np.float32]
 
 
-class RecordingSpeaker:
+class RecordingSpeaker(Unheard):
     """A `Speaker` that remembers what it was told."""
 
     failure: str | None = None

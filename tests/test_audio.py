@@ -1,7 +1,5 @@
 """Sound in: every recording that a dictation recorder may write."""
 
-import queue
-import sys
 from pathlib import Path
 
 import numpy as np
@@ -14,12 +12,8 @@ from tests.fakes import joined
 from voicecapture.audio import (
     CHUNK_SAMPLES,
     SAMPLE_RATE_HZ,
-    Blocks,
-    _live_chunks,
     check_recording,
     level_dbfs,
-    list_devices,
-    open_microphone,
     read_recording,
 )
 from voicecapture.errors import AudioError
@@ -213,44 +207,3 @@ def test_numbers_that_are_no_sound_are_refused_and_what_comes_before_is_read(tmp
 def test_levels() -> None:
     assert level_dbfs(np.ones(100, np.float32)) == pytest.approx(0)
     assert level_dbfs(np.zeros(100, np.float32)) == -120
-
-
-def test_sound_that_the_card_lost_is_marked(monkeypatch: pytest.MonkeyPatch) -> None:
-    blocks: Blocks = queue.SimpleQueue()
-    for overflowed in (False, False, True, False):
-        blocks.put((np.zeros(1024, np.float32), overflowed))
-    monkeypatch.setattr("voicecapture.audio._DEVICE_SILENCE_S", 0.05)
-    chunks = []
-    with pytest.raises(AudioError, match="delivers nothing any more"):
-        for chunk in _live_chunks(blocks, 16_000):
-            chunks.append(chunk)
-    assert [chunk.gap for chunk in chunks].count(True) == 1
-
-
-def test_a_microphone_that_is_pulled_out_gives_all_it_heard_first() -> None:
-    blocks: Blocks = queue.SimpleQueue()
-    blocks.put((np.full(1300, 0.1, np.float32), False))
-    blocks.put(None)
-    chunks = []
-    with pytest.raises(AudioError, match="delivers nothing any more"):
-        for chunk in _live_chunks(blocks, 16_000):
-            chunks.append(chunk)
-    assert np.count_nonzero(joined(chunks)) == 1300
-
-
-def test_a_missing_portaudio_says_how_to_get_it(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    (tmp_path / "sounddevice.py").write_text("raise OSError('PortAudio library not found')\n")
-    monkeypatch.delitem(sys.modules, "sounddevice", raising=False)
-    monkeypatch.syspath_prepend(tmp_path)
-    for use in (list_devices, lambda: next(open_microphone())):
-        with pytest.raises(AudioError, match=r"apt install libportaudio2.*brew install portaudio.*--force-reinstall"):
-            use()
-
-
-def test_an_unknown_microphone_is_one_sentence() -> None:
-    try:
-        import sounddevice  # noqa: F401
-    except OSError:
-        pytest.skip("PortAudio is not installed")
-    with pytest.raises(AudioError, match="--list-devices"):
-        next(open_microphone("no such microphone"))

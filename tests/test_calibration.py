@@ -11,12 +11,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from voicecapture.bench.reliability import FIELDS, expected_calibration_error, right_fields
 from voicecapture.errors import ModelError
 from voicecapture.language.phrase import Answer, Command, Entry, Phrase, Result
 from voicecapture.recogniser import UNCERTAIN, Certainty, Hearing, Reading, certainty_of
 from voicecapture.recogniser.acoustic import MODEL
 from voicecapture.recogniser.calibration import Calibration, FieldModel, read_calibration
-from voicecapture.training.calibrate import FIELDS, Case, cases, expected_calibration_error, fit, right_fields
+from voicecapture.training.calibrate import Case, cases, fit
 from voicecapture.training.trials import Trial, Utterance
 
 PREGNANT = Entry("417", Result.PREGNANT, 56)

@@ -1,5 +1,6 @@
 """The commands as a user types them: exit codes, one clear sentence, nothing half written."""
 
+import io
 import json
 import sqlite3
 import subprocess
@@ -13,8 +14,10 @@ import pytest
 import soundfile
 from typer.main import get_group
 
-from tests.fakes import with_pauses
-from voicecapture import __version__, cli
+from tests.fakes import in_chunks, with_pauses
+from voicecapture import __version__, cli, demo
+from voicecapture.audio import paced
+from voicecapture.cli import day
 
 Run = Callable[..., tuple[int, str, str]]
 
@@ -33,7 +36,7 @@ COMMANDS = (
         "doctor",
         "bench",
     ),
-    *("backup", "repair", "drill"),
+    *("backup", "repair", "purge", "drill"),
     *("report", "export", "sign", "amend", "verify", "season add", "season records", "season outcomes"),
 )
 
@@ -90,7 +93,7 @@ def test_every_command_has_a_help_text(run: Run, command: str) -> None:
 def test_every_command_of_the_modules_is_listed_with_its_line_of_help() -> None:
     modules = dict.fromkeys(module for module, _ in cli.COMMANDS.values())
     found = {
-        name: (module, command.help)
+        name: (module, " ".join((command.help or "").split("\n\n")[0].split()))
         for module in modules
         for name, command in get_group(import_module(f"voicecapture.cli.{module}").app).commands.items()
     }
@@ -103,7 +106,7 @@ def test_help_lists_every_command_and_loads_none() -> None:
     )
     shown = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True).stdout
     assert all(f"│ {name} " in shown for name in cli.COMMANDS)
-    assert shown.splitlines()[-1] == "['voicecapture.errors']"
+    assert shown.splitlines()[-1] == "['voicecapture.plain_text', 'voicecapture.errors']"
 
 
 @pytest.mark.parametrize("arguments", [("hear",), ("dance",), ("demo", "--speed", "fast")])
@@ -251,6 +254,39 @@ def test_a_recording_that_breaks_off_does_not_stop_the_ones_after_it(
     files = [json.loads(line)["file"] for line in out.splitlines()]
     assert code == 1 and str(broken) in sentence(errors)
     assert files.count(str(recording)) == 2 and str(broken) in files
+
+
+@pytest.fixture
+def microphone(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A microphone that hears six seconds of an empty shed, as they go by."""
+    monkeypatch.setattr(day, "choose", lambda device: "barn headset")
+    monkeypatch.setattr(day, "listen_live", lambda microphone: paced(in_chunks(with_pauses(6.0)), 1.0))
+
+
+@pytest.mark.usefixtures("microphone")
+def test_plain_takes_typed_lines_and_the_codes_of_a_reader_that_is_a_keyboard(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    herd = tmp_path / "herd.csv"
+    herd.write_text("cow,electronic_id\n417,982000000000417\n608,982000000000608\n")
+    monkeypatch.setattr(sys, "stdin", io.StringIO("608 empty\n982 000000000417\n\npregnant 58\n"))
+    code, out, _ = run("listen", "--herd", herd, "--database", tmp_path / "day.db", "--plain", "--quiet")
+    assert code == 0
+    told = [line.split(maxsplit=1)[1] for line in out.splitlines() if " scanned " in line]
+    assert [line.split()[0] for line in told[:3]] == ["taken", "read", "ignored"]
+    # The last line was typed before the cow of the one before it was on the screen.
+    assert "417" in told[1] and "something else happened meanwhile" in told[2]
+    assert "read, no result   417" in out and "result, not read  608" in out
+
+
+def test_a_reader_is_refused_without_electronic_ids_or_a_port(run: Run, herd: Path, tmp_path: Path) -> None:
+    day = ("--database", tmp_path / "day.db", "--plain", "--quiet", "--from", demo.RECORDING)
+    code, _, errors = run("listen", "--herd", herd, "--reader", "no-such-port", *day)
+    assert code == 1 and "expected a column electronic_id" in sentence(errors)
+    herd.write_text("cow,electronic_id\n417,982000000000417\n")
+    code, _, errors = run("listen", "--herd", herd, "--reader", "no-such-port", *day)
+    assert code == 1 and "--reader no-such-port: cannot be opened" in sentence(errors)
+    assert not (tmp_path / "day.db").exists()
 
 
 def killed_after(lines: int, *arguments: str | Path) -> list[str]:

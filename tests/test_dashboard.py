@@ -35,6 +35,21 @@ def test_on_a_large_screen_the_letters_are_twice_as_large() -> None:
     look(MORNING[:2], seen, (200, 50))
 
 
+def test_words_so_far_stand_where_the_read_back_was_until_they_are_decided_on() -> None:
+    speaking = replace(MORNING[1], decision=None, words="six oh eight")
+
+    def speaks(app: Dashboard) -> None:
+        assert text(app, "#said") == "so far: six oh eight ..."
+        assert text(app, "#state") == "✓ TAKEN  417 in calf 56 days, twins"
+
+    look([*MORNING[:2], speaking], speaks, (200, 50))
+    look([*MORNING[:2], speaking, replace(speaking, words="")], check_said, (200, 50))
+
+
+def check_said(app: Dashboard) -> None:
+    assert text(app, "#said") == "read back: read back"
+
+
 def test_a_question_is_shown_with_its_two_answers() -> None:
     def seen(app: Dashboard) -> None:
         assert text(app, "#state") == "? ASKED  419 it may have been another age"
@@ -224,3 +239,15 @@ def test_a_screen_that_breaks_ends_the_listening_in_order_and_is_told(capfd: pyt
 def test_the_core_runs_without_the_screen() -> None:
     code = "import sys, voicecapture.session, voicecapture.hear; sys.exit('textual' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_who_stands_at_the_gate_is_shown_until_her_result() -> None:
+    def read(cow: str, at_s: float) -> Event:
+        return Event(EventKind.NOTE, at_s, None, Entry(cow), f"{cow} at the gate", heard=f"reader: 982000000000{cow}")
+
+    def seen(app: Dashboard) -> None:
+        assert text(app, "AtGate") == "at the gate: 419"
+        assert "417" in text(app, "#state"), "a read leaves the last entry on the screen"
+        assert "> at the gate   419" in text(app, "#lines")
+
+    look(updates(read("417", 15.0), TAKEN, read("419", 25.0)), seen)

@@ -1,5 +1,7 @@
 """Take it, ask, or let it pass."""
 
+from functools import cache
+
 import pytest
 
 from voicecapture.bars import DecisionSettings
@@ -17,6 +19,7 @@ HERD = Herd(Animal(cow) for cow in ("4", "13", "30", "415", "417", "419", "608",
 SETTINGS = DecisionSettings()
 
 
+@cache
 def phrase(words: str) -> Phrase:
     (meaning,) = {interpret(tokens) for tokens in GRAMMAR.meanings(words.split())}
     return meaning
@@ -302,3 +305,75 @@ def test_an_answer_not_clearly_heard_leaves_the_question_to_be_answered(morning:
     assert morning.says("second", probability=0.5).outcome is Outcome.IGNORED
     assert morning.says("second").outcome is Outcome.ACCEPTED
     assert morning.day.scanned == {"419"}
+
+
+TWINS = Entry("417", Result.PREGNANT, 56, twins=True)
+
+
+@pytest.fixture
+def taken(morning: Morning) -> Morning:
+    assert morning.says("four one seven pregnant fifty six days").outcome is Outcome.ACCEPTED
+    return morning
+
+
+def test_twins_said_after_the_entry_are_asked_about_and_added_by_yes(taken: Morning) -> None:
+    decision = taken.says("twins", after_s=0.4)
+    assert decision.outcome is Outcome.QUESTION
+    assert sentence(decision, taken.day) == "four one seven: in calf fifty six days, five six, twins?"
+    assert taken.day.results["417"][1].entry == Entry("417", Result.PREGNANT, 56)
+    taken.says("yes")
+    assert taken.day.results["417"][1].entry == TWINS and not taken.day.questions
+    assert taken.day.counts.scanned == 1
+
+
+def test_a_finding_said_after_the_entry_is_asked_about_and_talk_between_changes_nothing(taken: Morning) -> None:
+    taken.hears(hearing(strangeness=60.0), after_s=0.4)
+    assert taken.hears(hearing(("lame", 0.999)), after_s=0.4).outcome is Outcome.QUESTION
+    taken.says("yes")
+    assert taken.day.results["417"][1].entry == Entry("417", Result.PREGNANT, 56, findings=("lame",))
+
+
+def test_twins_said_after_the_entry_stay_an_open_question_when_the_next_cow_follows(taken: Morning) -> None:
+    taken.says("twins", after_s=0.4)
+    assert taken.says("six oh eight empty").outcome is Outcome.ACCEPTED
+    (question,) = taken.day.questions.values()
+    assert question.candidates[0].entry == TWINS
+    assert taken.day.results["417"][1].entry == Entry("417", Result.PREGNANT, 56)
+    assert not taken.day.results["608"][1].entry.twins  # type: ignore[union-attr]
+
+
+def test_a_second_word_after_the_entry_asks_about_both(taken: Morning) -> None:
+    taken.says("twins", after_s=0.4)
+    assert taken.says("lame", after_s=0.4).outcome is Outcome.QUESTION
+    taken.says("yes")
+    assert taken.day.results["417"][1].entry == Entry("417", Result.PREGNANT, 56, twins=True, findings=("lame",))
+
+
+@pytest.mark.parametrize(
+    ("words", "after_s"),
+    [("twins", 9.0), ("empty", 0.4), ("pregnant sixty days", 0.4), ("recheck", 0.4)],
+)
+def test_what_does_not_belong_to_the_entry_is_asked_about_without_a_cow(
+    taken: Morning, words: str, after_s: float
+) -> None:
+    decision = taken.says(words, after_s=after_s)
+    assert (decision.outcome, decision.reason) == (Outcome.QUESTION, "a result without a cow number")
+
+
+def test_twins_said_to_a_question_about_an_age_leave_the_ages_and_the_question(morning: Morning) -> None:
+    morning.hears(hearing(("four one nine pregnant forty days", 0.6), ("four one nine pregnant fourteen days", 0.39)))
+    decision = morning.says("twins", after_s=0.4)
+    assert decision.outcome is Outcome.QUESTION and not morning.day.results
+    assert [c.entry for c in decision.event.candidates] == [
+        Entry("419", Result.PREGNANT, days, twins=True) for days in (40, 14)
+    ]
+
+
+def test_sorry_after_the_entry_asks_whether_it_is_put_right(taken: Morning) -> None:
+    decision = taken.says("sorry fifty eight days", after_s=0.4)
+    assert decision.outcome is Outcome.QUESTION
+    asked = "instead of the last result. four one seven, in calf fifty eight days, five eight?"
+    assert sentence(decision, taken.day) == asked
+    assert taken.day.results["417"][1].entry == Entry("417", Result.PREGNANT, 56)
+    taken.says("yes")
+    assert taken.day.results["417"][1].entry == Entry("417", Result.PREGNANT, 58) and not taken.day.questions

@@ -1,6 +1,7 @@
 """The grammar says what a vet says, and means what the vet means."""
 
 import random
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,7 +11,7 @@ from num2words import num2words
 
 from voicecapture.errors import GrammarError
 from voicecapture.language.grammar import GRAMMARS, Grammar, load_grammar
-from voicecapture.language.phrase import Answer, Command, Entry, Phrase, Result, interpret
+from voicecapture.language.phrase import RESTARTED, Answer, Command, Entry, Phrase, Result, interpret
 
 GRAMMAR = load_grammar()
 UNITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
@@ -128,6 +129,7 @@ def test_commands() -> None:
     assert phrases("how many left") == {Phrase(command=Command.LEFT)}
     (correction,) = phrases("correction pregnant sixty two days")
     assert correction.corrects and correction.entry == Entry(None, Result.PREGNANT, 62)
+    assert phrases("sorry sixty two days") == {replace(correction, caution=RESTARTED)}
 
 
 @pytest.mark.parametrize(

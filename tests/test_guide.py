@@ -19,12 +19,12 @@ from voicecapture.dashboard.letters import large
 from voicecapture.dashboard.widgets import SoundPanel
 from voicecapture.day import ScanKind
 from voicecapture.errors import AudioError, ScreenError
-from voicecapture.guide.app import Begun, Guide, GuideApp
+from voicecapture.guide.app import Guide, GuideApp
 from voicecapture.guide.checking import CheckScreen
 from voicecapture.guide.choice import Choice
 from voicecapture.language.grammar import load_grammar
 from voicecapture.language.phrase import Entry
-from voicecapture.rehearsal import Check, Source
+from voicecapture.rehearsal import Begun, Check, Source
 from voicecapture.settings import Settings
 from voicecapture.start import Field, Start, filled
 from voicecapture.verdict import Said, Verdict
@@ -170,7 +170,7 @@ def test_the_list_is_shown_as_it_was_understood_while_it_is_typed(herd: str) -> 
         await pilot.press(*keys(herd[:-1]))
         assert state(app, Field.HERD).startswith("✗") and herd in text(app, "#understood")
         await pilot.press("v")
-        assert text(app, "#understood").splitlines()[1:4] == ["cow    breed", '"cow"  "breed"', "417    Friesian"]
+        assert text(app, "#understood").splitlines()[2:5] == ["cow    breed", '"cow"  "breed"', "417    Friesian"]
 
     Guided(seen)
 
@@ -274,6 +274,7 @@ def test_without_any_microphone_no_day_can_begin(herd: str) -> None:
     async def seen(app: GuideApp, pilot: Pilot[Begun]) -> None:
         assert text(app, "#needed") == "? needed: microphone"
         assert text(app, "#understood") == "no microphone was found"
+        assert "to the voice check" not in text(app, "KeyHints")
         await pilot.press("enter")
         assert not isinstance(app.screen, CheckScreen)
 
@@ -283,7 +284,7 @@ def test_without_any_microphone_no_day_can_begin(herd: str) -> None:
 @pytest.mark.parametrize(
     ("said", "verdict", "look", "begin"),
     [
-        (RIGHT, Verdict.FIT, set(), "begin the day"),
+        (RIGHT, Verdict.FIT, {"taken"}, "begin the day"),
         ([*RIGHT[:19], LOST], Verdict.CARE, {"asking"}, "begin all the same"),
         ([*RIGHT[:19], TAKEN_WRONG], Verdict.UNFIT, {"undone"}, "begin all the same"),
     ],

@@ -3,7 +3,6 @@
 
 import json
 import sqlite3
-import sys
 from pathlib import Path
 
 import numpy as np
@@ -12,9 +11,12 @@ import soundfile
 
 from tests.fakes import with_pauses
 from tests.test_cli import Run, herd, recording, run, sentence  # noqa: F401
+from tests.test_microphone import LID, Machine, machine  # noqa: F401
 from voicecapture.cli import new
-from voicecapture.guide.app import Begun, GuideApp
-from voicecapture.rehearsal import Source
+from voicecapture.guide.app import GuideApp
+from voicecapture.live import unbroken
+from voicecapture.microphone import choose, remember
+from voicecapture.rehearsal import Begun, Source
 from voicecapture.voice_check import PHRASES
 
 
@@ -184,27 +186,20 @@ def test_leaving_the_form_keeps_nothing(
     assert (code, out) == (0, "No day was begun.\n") and not database.exists()
 
 
-def test_every_microphone_is_offered_the_default_one_first(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    (tmp_path / "sounddevice.py").write_text(
-        "class default: device = [2, 0]\n"
-        "class PortAudioError(Exception): pass\n"
-        "def query_devices(device=None, kind=None):\n"
-        "    found = [{'index': 0, 'name': 'built in', 'max_input_channels': 2},\n"
-        "        {'index': 1, 'name': 'loudspeaker', 'max_input_channels': 0},\n"
-        "        {'index': 2, 'name': 'barn headset', 'max_input_channels': 1}]\n"
-        "    return found if device is None else found[device]\n"
-    )
-    monkeypatch.delitem(sys.modules, "sounddevice", raising=False)
-    monkeypatch.syspath_prepend(tmp_path)
-    try:
-        assert [source.name for source in new._sources(None, None, None, 1.0)] == ["barn headset", "built in"]
-    finally:
-        sys.modules.pop("sounddevice", None)
+def test_every_microphone_is_offered_the_one_used_last_first(machine: Machine) -> None:
+    def offered() -> list[str]:
+        return [source.name for source in new._sources(None, None, None, 1.0)]
+
+    assert offered() == ["Lid: Analog, ALSA", "Barn headset: USB Audio, ALSA"]
+    remember(choose("headset"))
+    assert offered() == ["Barn headset: USB Audio, ALSA", "Lid: Analog, ALSA"]
+    machine.devices = [(LID, 0, 2)]
+    assert offered() == ["Lid: Analog, ALSA"]
 
 
 def test_recordings_take_the_place_of_the_microphone_for_check_and_day(recording: Path, lines: Path) -> None:
     (source,) = new._sources(None, recording, lines, 1000.0)
     rehearsed = np.concatenate([chunk.samples for chunk in source.rehearse()])
-    listened = np.concatenate([chunk.samples for chunk in source.listen()])
+    listened = np.concatenate([chunk.samples for chunk in unbroken(source.listen())])
     assert abs(len(rehearsed) - soundfile.info(lines).frames) < 512
     assert abs(len(listened) - soundfile.info(recording).frames) < 512

@@ -63,3 +63,9 @@ def test_what_needs_a_look_stands_at_the_end_of_the_line() -> None:
     update = Update(Day(Herd()).after(TAKEN), Decision(Outcome.ACCEPTED, TAKEN), 65.4, -20.0, -45.0, False, "said")
     shown = log_line(replace(update, alerts=("417 not in the herd list",), troubles=("disk low: 312 MB free",)))
     assert shown is not None and shown.endswith("-> said  ! 417 not in the herd list  ! disk low: 312 MB free")
+
+
+def test_a_cow_that_was_read_is_told_with_her_number() -> None:
+    read = Event(EventKind.NOTE, 65.0, None, Entry("417"), "417 at the gate", heard="reader: 982000000000417")
+    assert line(Outcome.ACCEPTED, read).split()[1] == "read"
+    assert line(Outcome.ACCEPTED, read).endswith("reader: 982000000000417  (417 at the gate)")

@@ -20,6 +20,7 @@ from voicecapture.reckoning.settings import ReckoningSettings
 from voicecapture.store.adding import Added, add_days
 from voicecapture.store.record import Record
 from voicecapture.store.season import add_list, amend, read_season, set_mating_start, sign
+from voicecapture.verdict import Said, VoiceCheck
 
 HERD = Herd([Animal("417", breed="Jersey"), Animal("608"), Animal("4")])
 
@@ -434,3 +435,17 @@ def test_the_views_follow_the_sheet(tmp_path: Path) -> None:
     cows = {cow.cow: cow for cow in season_in(path).cows(ReckoningSettings())}
     assert told == {cow: str(known.result) for cow, known in cows.items() if known.result}
     assert told == {"417": "recheck", "608": "empty"} and unseen == [("4",)]
+
+
+def test_voice_checks_come_along_once(tmp_path: Path, season: Path) -> None:
+    day = a_day(tmp_path / "day.db", in_calf("417", 56))
+    record = Record.open(day)
+    said = Said("five, recheck", "five recheck", True, True, 20.0, -20.0)
+    record.keep_voice_check(1, VoiceCheck((said,), "2027-02-09T05:30:00.000+00:00"))
+    record.close()
+    joined(season, day, day)
+    kept = []
+    for path in (day, season):
+        with sqlite3.connect(path) as connection:
+            kept.append(connection.execute("select * from voice_check").fetchall())
+    assert len(kept[0]) == 1 and kept[0] == kept[1]

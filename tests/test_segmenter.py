@@ -120,19 +120,18 @@ def test_each_pause_is_asked_about_once_and_what_was_asked_about_is_what_ends() 
     assert asked[0].end_s < utterance.end_s - 1.0
 
 
+def end_s(samples: Samples, due_ms: float) -> float:
+    """When the first utterance comes out, on the audio clock."""
+    came_s: list[float] = []
+    chunks = segment(in_chunks(samples), lambda _: due_ms, SETTINGS, lambda chunk, _: came_s.append(chunk.start_s))
+    next(chunks)
+    return came_s[-1]
+
+
 def test_an_utterance_ends_as_early_as_it_was_said_to() -> None:
-    samples, came_s = with_pauses(0.5, "four one seven, empty.", 2.0), [0.0]
-    ends_s = []
-    for pause_ms in (SETTINGS.early_pause_ms, SETTINGS.end_pause_ms, SETTINGS.long_pause_ms):
-
-        def on_chunk(chunk: AudioChunk, _: float) -> None:
-            came_s.append(chunk.start_s)
-
-        def due_pause_ms(_: Utterance, pause_ms: float = pause_ms) -> float:
-            return pause_ms
-
-        for _ in segment(in_chunks(samples), due_pause_ms, SETTINGS, on_chunk):
-            ends_s.append(came_s[-1])
+    samples = with_pauses(0.5, "four one seven, empty.", 2.0)
+    pauses_ms = (SETTINGS.early_pause_ms, SETTINGS.end_pause_ms, SETTINGS.long_pause_ms)
+    ends_s = [end_s(samples, pause_ms) for pause_ms in pauses_ms]
     assert ends_s[1] - ends_s[0] == pytest.approx(0.13, abs=0.04)
     assert ends_s[2] - ends_s[1] == pytest.approx(0.85, abs=0.04)
 

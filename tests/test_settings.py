@@ -21,3 +21,12 @@ def test_a_reminder_out_of_reason_is_refused(value: str, tmp_path: Path) -> None
     path.write_text(f"break_after_minutes = {value}\n")
     with pytest.raises(GrammarError, match=r"break_after_minutes is .*; expected minutes from 10 to 600"):
         read_settings(path)
+
+
+def test_the_time_that_a_cow_stands_at_the_gate_is_set_in_seconds(tmp_path: Path) -> None:
+    path = tmp_path / "settings.toml"
+    path.write_text("reader_window_seconds = 8.5\n")
+    assert read_settings(path).decision.reader_window_s == 8.5
+    path.write_text("reader_window_seconds = 2\n")
+    with pytest.raises(GrammarError, match="reader_window_seconds is 2; expected seconds from 3 to 120"):
+        read_settings(path)

@@ -47,6 +47,12 @@ def test_the_voice_speaks_at_a_moderate_level_and_the_same_each_time(voice: Hiba
     assert np.array_equal(spoken, HibariVoice().samples("fifty six days, five six"))
 
 
+def test_a_sentence_begins_at_once(voice: HibariVoice) -> None:
+    for sentence in ("four one seven, empty", "six oh eight, in calf fifty six days, five six"):
+        spoken = np.abs(voice.samples(sentence))
+        assert np.flatnonzero(spoken > 0.02 * spoken.max())[0] < 0.05 * VOICE_RATE_HZ
+
+
 def test_tones_are_short_moderate_and_differ(voice: HibariVoice) -> None:
     loudest = set()
     for tone in Tone:

@@ -48,6 +48,7 @@ def test_a_herd_list_is_shown_as_it_was_understood(herd: str) -> None:
     assert remark(start, Field.HERD, TODAY) == Remark(Sign.GOOD, "2 cows")
     assert about(start, Field.HERD).splitlines() == [
         "2 cows; left out: Colour",
+        "columns, each with the heading that was taken for it:",
         "cow       breed     mated on",
         '"Cow No"  "Breed"   "Last Service"',
         "417       Friesian  2026-12-03",

@@ -11,6 +11,7 @@ from voicecapture.errors import GrammarError, RecordError
 from voicecapture.language.grammar import Grammar
 from voicecapture.language.numbers import say_number
 from voicecapture.language.phrase import Entry, Result, interpret
+from voicecapture.plain_text import shown
 
 ABSENCES = ("absent today", "sold", "died", "dried off, not scanned", "not for scanning")
 """Why a cow of the list was not seen; the reason of a note that names her."""
@@ -24,14 +25,17 @@ def read_typed(text: str, grammar: Grammar) -> Entry:
     Raises:
         GrammarError: If it is not one thing that may be said of a cow, or names a cow.
     """
-    words = [say_number(int(w)) if w.isdigit() and len(w) < 4 else w for w in text.lower().replace(",", " ").split()]
+    words = [
+        say_number(int(w)) if w.isascii() and w.isdigit() and len(w) < 4 else w
+        for w in text.lower().replace(",", " ").split()
+    ]
     meanings = grammar.meanings(" ".join(words).split())
     phrases = [phrase for phrase in map(interpret, meanings) if not phrase.corrects and not phrase.caution]
     found = list({p.entry for p in phrases if p.entry and (p.entry.result or p.entry.findings)})
     if len(found) != 1 or found[0].cow is not None:
         raise GrammarError(
-            f"'{text}': not something that is said of a cow; expected words such as 'pregnant 58 days', 'empty' or "
-            "'recheck in 3 weeks'. Type it again."
+            f"'{shown(text)}': not something that is said of a cow; expected words such as 'pregnant 58 days', "
+            "'empty' or 'recheck in 3 weeks'. Type it again."
         )
     return found[0]
 
@@ -59,7 +63,7 @@ def read_cow(text: str) -> str:
     """
     cow = text.strip()
     if not cow.isascii() or not cow.isdigit() or len(cow) > 5:
-        raise GrammarError(f"cow '{cow}': expected 1 to 5 digits. Type her number.")
+        raise GrammarError(f"cow '{shown(cow)}': expected 1 to 5 digits. Type her number.")
     return cow
 
 

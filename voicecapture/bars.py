@@ -8,7 +8,9 @@ from voicecapture.segmenter import Utterance
 TOO_LOUD = "too loud to trust"
 OVERDRIVEN = "the microphone is overdriven"
 BROKEN = "some of the sound was lost"
-DISTRUST = (TOO_LOUD, OVERDRIVEN, BROKEN)
+OVER_READ_BACK = "heard over the read-back"
+"""Words were spoken while the loudspeaker was."""
+DISTRUST = (TOO_LOUD, OVERDRIVEN, BROKEN, OVER_READ_BACK)
 
 
 @dataclass(frozen=True, slots=True)

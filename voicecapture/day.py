@@ -151,6 +151,7 @@ class Day:
                 questions[number] = event
             return replace(self, length=number, gate=gate)
         day = replace(self, length=number, current=None, is_noting=False, gate=gate)
+        current = self.current if self.current in questions else None
         match event.kind:
             case EventKind.ACCEPTED:
                 assert event.entry is not None and event.entry.cow is not None
@@ -162,11 +163,11 @@ class Day:
             case EventKind.TAKEN_BACK:
                 return replace(day, last=self.last if event.replaces is None else None)
             case EventKind.IGNORED:
-                return replace(day, current=self.current if is_asked else None, is_noting=self.is_noting)
+                return replace(day, current=current if is_asked else None, is_noting=self.is_noting)
             case EventKind.COMMAND:
                 return replace(
                     day,
-                    current=self.current,
+                    current=current,
                     is_stopped={"stop": True, "go_on": False}.get(event.reason, self.is_stopped),
                     is_noting=event.reason == "note",
                     is_correcting=event.reason == "correct" or self.is_correcting,
@@ -184,7 +185,8 @@ class Day:
                 if event.utterance is None or event.replaces is not None:
                     return self.gate.after_other_result(cow)
                 asked = self.questions.get(event.answers) if event.answers is not None else None
-                return self.gate.after_result(cow, self.code_of(cow), asked.at_s if asked else event.at_s)
+                said_s = asked.at_s if asked else event.at_s
+                return self.gate.after_result(cow, self.code_of(cow), said_s, asked is not None)
             case EventKind.QUESTION if cow is None and event.entry and event.entry.result and event.utterance:
                 return self.gate.out_of_step()
         return self.gate

@@ -27,6 +27,8 @@ from voicecapture.recogniser import PLAUSIBLE_DAYS, Hearing, Reading
 
 TALK = "not an entry: talk or noise"
 """Reason of what is passed over in silence."""
+READ_BACK = "the read-back was heard"
+"""Reason of what is passed over because the program said it itself."""
 STOPPED = "listening is stopped"
 """Reason of what is passed over because the vet said so."""
 OTHER = "it may have been another"
@@ -35,7 +37,7 @@ READER_SAYS = "the reader says"
 """Reason of a question about a number that does not agree with the reader; both numbers follow it."""
 TWO_READ = "two cows were read"
 """Reason of a question whose a result without a number is."""
-MAY_BE_MISSED = "the reader may have missed a cow"
+NOT_IN_STEP = "the reader is not yet in step"
 NOT_SURE_WHO = "not sure who is at the gate: say her number"
 BY_READER = "clearly heard, the cow by the reader"
 _CLEARLY = "clearly heard"
@@ -240,7 +242,7 @@ class _Judge:
         asked = self.asked()
         is_correction = best.corrects or self.day.is_correcting
         late = () if is_correction else self.late(best.entry)
-        at_gate = () if is_correction or late or best.entry.cow else self.at_gate(asked)
+        at_gate = () if is_correction or late or best.entry.cow else self.at_gate(asked and asked[1])
         if is_correction and self.day.current is not None:
             return self.correct_question(self.day.current, readings)
         if is_correction:
@@ -259,7 +261,7 @@ class _Judge:
             if not best.entry.is_whole and (best.entry.cow is None or question.candidates):
                 readings = joined(readings, question.entry)
                 if not self.is_rest_certain(question, best.entry):
-                    reason = question.reason if question.reason == MAY_BE_MISSED else OTHER
+                    reason = question.reason if question.reason == NOT_IN_STEP else OTHER
                     return self.ask(reason, completed(self.hearing.readings, question), number, question.replaces)
                 answers, replaces = number, question.replaces
             elif best.entry.is_whole and best.entry.cow in cows:
@@ -273,13 +275,15 @@ class _Judge:
         if not entry.is_whole:
             return self.ask(what_is_missing(entry) if self.is_fitting() else self.unclear(), readings)
         against = () if is_correction else self.against(entry, answers)
-        if against and self.is_fitting() and entry.cow not in self.day.results:
+        # Only the numbers are asked about, so the rest must be sure.
+        is_sure = probability >= self.settings.accept_probability or self.doubtful_field() == "number"
+        if against and is_sure and self.is_fitting() and entry.cow not in self.day.results:
             return self.ask_reader(chosen, against, answers, replaces)
         doubt = self.doubt(chosen.phrase, entry, replaces)
         if not doubt and why == BY_READER:
             doubt = self.doubt_of_reader()
         if doubt == OTHER:
-            field = doubtful_field(self.hearing.certainty, self.settings.accept_probability)
+            field = self.doubtful_field()
             readings = differing_in(readings, field)
             doubt = f"{OTHER} {field}".strip()
         if doubt:
@@ -303,7 +307,7 @@ class _Judge:
             return False
         if said.cow is None and self.day.gate.seen_s:
             # Where a reader tells the numbers, a result alone is likelier to be the next cow's than a new answer.
-            if question.reason == MAY_BE_MISSED:
+            if question.reason == NOT_IN_STEP:
                 return False
             offered = [c.entry for c in question.candidates]
             if offered and together(said, question.entry) not in offered:
@@ -327,9 +331,8 @@ class _Judge:
         """When the words began; of what was typed, when it came."""
         return self.start_s if self.utterance else self.end_s
 
-    def at_gate(self, asked: tuple[int, Event] | None) -> tuple[str | None, ...]:
+    def at_gate(self, question: Event | None) -> tuple[str | None, ...]:
         """The cows whose a result without a number may be; none if it belongs to what was said or asked before."""
-        question = asked[1] if asked is not None else None
         if question is not None and not question.candidates and question.entry and question.entry.cow:
             return ()  # her number was just said
         about = [candidate.entry.cow for candidate in question.candidates] if question is not None else []
@@ -352,7 +355,7 @@ class _Judge:
     def doubt_of_reader(self) -> str:
         """Why a result is not taken for the cow that was read; empty if it is."""
         if self.day.gate.steps:
-            return MAY_BE_MISSED
+            return NOT_IN_STEP
         # A single word of talk can sound like a result, and no number shows that it was meant.
         return OTHER if self.hearing.certainty.entry < self.settings.accept_probability else ""
 
@@ -375,12 +378,9 @@ class _Judge:
         assert entry is not None and entry.cow is not None
         named = list(dict.fromkeys(read.cow for read in against if read.cow))
         reason = f"{READER_SAYS} {' or '.join(named) or 'a cow that is not in the herd list'}, heard {entry.cow}"
-        if len(against) == 1 == len(named):
-            doubt = self.doubt(reading.phrase, replace(entry, cow=named[0]), None)
-            field = doubtful_field(self.hearing.certainty, self.settings.accept_probability)
-            # Only the numbers are asked about, so the rest must be sure.
-            if not doubt or (doubt == OTHER and field == "number"):
-                return self.ask(reason, of_cows(reading, (named[0], entry.cow)), answers, replaces)
+        other = replace(entry, cow=named[0]) if len(against) == 1 == len(named) else None
+        if other is not None and self.doubt(reading.phrase, other, None) in ("", OTHER):
+            return self.ask(reason, of_cows(reading, (named[0], entry.cow)), answers, replaces)
         return self.ask(reason, (reading,), answers, replaces)
 
     def asked_at_gate(self, entry: Entry) -> int | None:
@@ -389,6 +389,10 @@ class _Judge:
             return None
         code, window_s = self.day.code_of(entry.cow), self.settings.reader_window_s
         return self.day.gate.asked_of(entry.cow, code, self.said_s, window_s)
+
+    def doubtful_field(self) -> str:
+        """The only field that a question has to be about; empty if it is several."""
+        return doubtful_field(self.hearing.certainty, self.settings.accept_probability)
 
     def is_fitting(self) -> bool:
         """Whether the sound is good, and fits the best reading, well enough for it to be taken."""

@@ -7,13 +7,14 @@ from importlib.metadata import version
 from itertools import islice
 
 from voicecapture import __version__, demo
-from voicecapture.audio import AudioChunk, list_devices, read_recording
+from voicecapture.audio import AudioChunk, read_recording
 from voicecapture.day import Day
 from voicecapture.decision import Outcome
 from voicecapture.ear import Ear
 from voicecapture.errors import VoiceCaptureError
 from voicecapture.language.grammar import load_grammar
 from voicecapture.lists.herd import read_herd
+from voicecapture.microphone import list_microphones
 from voicecapture.recogniser.listener import Listener
 from voicecapture.settings import Settings
 from voicecapture.speaker import HibariVoice
@@ -48,7 +49,7 @@ def examine() -> Iterator[Finding]:
     yield Finding(True, f"voicecapture {__version__}, Python {platform.python_version()}, {platform.platform()}")
     yield Finding(True, ", ".join(f"{package} {version(package)}" for package in _PACKAGES))
     try:
-        yield Finding(True, f"sound devices:\n{list_devices()}")
+        yield Finding(True, f"microphones:\n{list_microphones()}")
     except VoiceCaptureError as error:
         # Everything but the live microphone works without.
         yield Finding(True, f"no live microphone: {error}")

@@ -1,23 +1,34 @@
 """Hears one day: sound to utterances, to readings, to decisions, in order. Nothing is stored here."""
 
 import time
-from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
 
-from voicecapture.audio import AudioChunk
-from voicecapture.bars import distrust, is_talk
-from voicecapture.day import Day, EventKind
-from voicecapture.decision import LATE, Decision, Outcome, decide
+from voicecapture.audio import SAMPLE_RATE_HZ, AudioChunk, Samples
+from voicecapture.bars import OVER_READ_BACK, distrust, is_talk
+from voicecapture.day import Day, Event, EventKind
+from voicecapture.decision import LATE, READ_BACK, Decision, Outcome, decide
+from voicecapture.echo import find_echo
 from voicecapture.language.grammar import Grammar
-from voicecapture.language.phrase import RESTART, is_tail
+from voicecapture.language.phrase import RESTART, Entry, is_tail
 from voicecapture.reads import decide_read
 from voicecapture.recogniser import Follower, Hearing, Language, Recogniser
 from voicecapture.segmenter import Utterance, segment
 from voicecapture.settings import Settings
 from voicecapture.typed import decide_typed
+
+_READ_BACKS = 6
+"""Decisions back that a loudspeaker may still be telling of."""
+_QUIET_DB = 40.0
+"""Signal-to-noise ratio of the read-back by itself."""
+
+
+def _nothing_sounded() -> Sequence[Samples]:
+    return ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,9 +49,26 @@ class Ear:
     """Hears utterances for one day: holds the state that the next decision depends on."""
 
     def __init__(
-        self, day: Day, grammar: Grammar, recogniser: Recogniser, settings: Settings, first: int = 1
+        self,
+        day: Day,
+        grammar: Grammar,
+        recogniser: Recogniser,
+        settings: Settings,
+        first: int = 1,
+        sounded: Callable[[], Sequence[Samples]] = _nothing_sounded,
     ) -> None:
-        self.day = day
+        """Make an ear.
+
+        Args:
+            day: The day so far.
+            grammar: What may be said.
+            recogniser: The engine.
+            settings: The practice's settings.
+            first: Number of the next utterance.
+            sounded: Tells what was read back last, which a loudspeaker lets the microphone hear.
+        """
+        self.day, self._sounded = day, sounded
+        self._told: deque[Event] = deque(maxlen=_READ_BACKS)
         self._grammar, self._recogniser, self._settings = grammar, recogniser, settings
         self._next = first
         self._heard_early_s = 0.0
@@ -70,9 +98,12 @@ class Ear:
             offered_s = time.perf_counter()
             hearing = self._hearing(utterance)
             number = self._next
-            decision = self._decide(utterance, hearing)
+            echo = find_echo(utterance.samples, self._sounded())
+            decision = self._decide(utterance, hearing, OVER_READ_BACK if echo is not None else "")
+            if echo is not None and echo.is_all_of(len(utterance.samples)):
+                decision = self._passed_over(decision, hearing, echo.said)
             self._next, self.words = number + 1, ""
-            self.day = self.day.after(decision.event)
+            self.happened(decision.event)
             latency_s = time.perf_counter() - offered_s + self._heard_early_s
             self._heard_early_s = 0.0
             yield Heard(number, utterance, hearing, decision, self.day, latency_s)
@@ -86,7 +117,7 @@ class Ear:
             at_s: Now, on the audio clock, seconds.
         """
         decision = decide_typed(line, seen, self.day, at_s, self._grammar, self._settings.decision)
-        self.day = self.day.after(decision.event)
+        self.happened(decision.event)
         self._last_hearing = None  # heard with what could be expected before
         return decision
 
@@ -100,9 +131,38 @@ class Ear:
         event = decide_read(line, self.day, at_s, self._settings.decision.reader_window_s)
         if event is None:
             return None
-        self.day = self.day.after(event)
+        self.happened(event)
         outcomes = {EventKind.QUESTION: Outcome.QUESTION, EventKind.IGNORED: Outcome.IGNORED}
         return Decision(outcomes.get(event.kind, Outcome.ACCEPTED), event)
+
+    def happened(self, event: Event) -> None:
+        """Something happened; the day moves on with it."""
+        self.day = self.day.after(event)
+        self._told.append(event)
+
+    def _passed_over(self, decision: Decision, hearing: Hearing, said: Samples) -> Decision:
+        """Nothing but the read-back can be in it, unless the vet spoke at the same time; then he is told."""
+        is_own = is_talk(hearing, self._settings.decision) or self._is_told(hearing, said)
+        reason = READ_BACK if is_own else f"{OVER_READ_BACK}: say it again"
+        event = decision.event
+        passed = Event(EventKind.IGNORED, event.at_s, event.utterance, reason=reason, heard=event.heard)
+        return Decision(Outcome.IGNORED, passed)
+
+    def _is_told(self, hearing: Hearing, said: Samples) -> bool:
+        """Whether nothing was heard but what was read back, or what is heard in the read-back `said` by itself."""
+        best = hearing.readings[0].phrase
+        alone = self._recogniser.recognise(
+            Utterance(said, 0.0, len(said) / SAMPLE_RATE_HZ, _QUIET_DB), self._language()
+        )
+        if best in [reading.phrase for reading in alone.readings]:
+            return True
+        entry = best.entry
+        if entry is None:
+            return False
+        told = [e for event in self._told for e in (event.entry, *(c.entry for c in event.candidates)) if e]
+        return any(
+            all(getattr(entry, f.name) in (f.default, getattr(one, f.name)) for f in fields(Entry)) for one in told
+        )
 
     def _hearing(self, utterance: Utterance) -> Hearing:
         """Recognise, once for an utterance: what the segmenter asked about is not heard again."""
@@ -114,10 +174,10 @@ class Ear:
     def _language(self) -> Language:
         return Language(self._grammar, self.day.herd, self.day.scanned, self.day.current is not None)
 
-    def _decide(self, utterance: Utterance, hearing: Hearing) -> Decision:
+    def _decide(self, utterance: Utterance, hearing: Hearing, distrusted: str = "") -> Decision:
         bars = self._settings.decision
-        distrusted = distrust(utterance, bars)
-        return decide(hearing, self.day, self._next, utterance.start_s, utterance.end_s, bars, distrusted)
+        why = distrust(utterance, bars) or distrusted
+        return decide(hearing, self.day, self._next, utterance.start_s, utterance.end_s, bars, why)
 
     def _due_pause_ms(self, utterance: Utterance) -> float:
         """How long a pause ends what was said: the less may follow it, the shorter.

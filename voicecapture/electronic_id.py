@@ -8,6 +8,8 @@ import re
 
 from iso3166 import countries_by_numeric
 
+from voicecapture.plain_text import shown
+
 _DIGITS = re.compile(r"[0-9]{15}|[0-9]{3} [0-9]{12}|[0-9]{3}(?:\.[0-9]{3}){4}")
 _DOT_HEX = re.compile(r"[0-9A-Fa-f]{3}\.[0-9A-Fa-f]{10}")
 _HEX = re.compile(r"[0-9A-Fa-f]{16}")
@@ -83,4 +85,4 @@ def _decimal(text: str) -> str:
             return from_bits(int(text, 16))
     except ValueError:
         pass  # not the code of an animal, told below
-    raise ValueError(f"electronic id '{text}'; expected 15 digits (format the spreadsheet's column as text).")
+    raise ValueError(f"electronic id '{shown(text)}'; expected 15 digits (format the spreadsheet's column as text).")

@@ -15,9 +15,15 @@ A misheard word is not an error: it is a decision to ask. An error's message has
 "where: what was found; what was expected. What to do."
 """
 
+from voicecapture.plain_text import visible
+
 
 class VoiceCaptureError(Exception):
     """One clear sentence for the screen; `cli.py` prints it and ends with exit code 1."""
+
+    def __init__(self, message: str) -> None:
+        # What was found is quoted, and may hold anything.
+        super().__init__(visible(message))
 
 
 class AudioError(VoiceCaptureError):

@@ -11,10 +11,11 @@ of the vet's voice, or behind it, does so from the first. The order alone is the
 - With no such read the result is asked about, as without a reader.
 - A number that was spoken must agree with an open read, or is asked about: "the reader says 417, heard 470". If
   nobody was read lately it counts by itself. A typed entry with its number is not compared.
-- The reader is out of step when a result without a number came with no read, when there was a read behind its cow's,
-  or when the vet held to a number against it. Then every result without a number is asked about, with the cow, until
-  `STEPS` results in a row agreed with the last read. After one missed read a reader that is a cow ahead looks right
-  for once, hence more than one.
+- Results without a number are asked about, with the cow, until `STEPS` of them in a row agreed with the last read: at
+  the start of a day, and whenever the reader was seen to be out of step. That is when a result without a number came
+  with no read, when there was a read behind its cow's, or when the vet held to a number against it. A number that is
+  spoken and agrees counts like an answer. A reader that is a cow ahead looks right after one missed read and would
+  then be wrong all day, hence more than one.
 - A cow that is read again and again while she stands there was read once.
 - A code that is not in the herd list is asked about. A line that is no code, and the loss of the reader, may have
   been a cow too: after either, a result needs a number.
@@ -27,6 +28,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 STEPS = 3
+"""Results that must agree with the reader before it is believed."""
+LEAST_WINDOW_S = 3.0
+"""The shortest time for which a cow that was read can be set to stand at the gate, seconds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +59,8 @@ class Gate:
     """In the order in which they were read."""
     seen_s: Mapping[str, float] = field(default_factory=dict)
     """When each code was last read, on the audio clock in seconds."""
-    steps: int = 0
-    """Results that must still agree before the reader is in step again, 0 to `STEPS`."""
+    steps: int = STEPS
+    """Results that must still agree before the reader is in step, 0 to `STEPS`."""
 
     # ---- what changes it -------------------------------------------------------------------------
 
@@ -70,14 +74,24 @@ class Gate:
         reads = tuple(replace(read, at_s=at_s) if read.code == code else read for read in self.open)
         return replace(self, open=reads, seen_s={**self.seen_s, code: at_s})
 
-    def after_result(self, cow: str, code: str | None, said_s: float) -> "Gate":
-        """A result was taken whose words ended at `said_s`."""
+    def after_result(self, cow: str, code: str | None, said_s: float, was_asked: bool) -> "Gate":
+        """A result was taken.
+
+        Args:
+            cow: Hers.
+            code: Her electronic ID by the herd list.
+            said_s: When the words ended, first said; on the audio clock, seconds.
+            was_asked: They were asked about, and answered.
+        """
         if not self.open:
             return self
         place = self._place(cow, code)
         if place is None:
-            later = tuple(read for read in self.open if read.at_s > said_s)
-            return self if later == self.open else replace(self, open=later, steps=STEPS)
+            # A younger read was not compared with words that were not asked about: it came while they were said.
+            since_s = said_s if was_asked else said_s - LEAST_WINDOW_S
+            later = tuple(read for read in self.open if read.at_s > since_s)
+            came_later = was_asked and later == self.open
+            return self if came_later else replace(self, open=later, steps=STEPS)
         later = self.open[place + 1 :]
         is_in_step = self.open[place].cow == cow and not any(read.at_s <= said_s for read in later)
         return replace(self, open=later, steps=max(0, self.steps - 1) if is_in_step else STEPS)

@@ -7,7 +7,6 @@ import json
 from collections.abc import Iterator
 from pathlib import Path
 
-from voicecapture.audio import read_recording
 from voicecapture.day import Day
 from voicecapture.ear import Ear, Heard
 from voicecapture.herd import Herd
@@ -16,6 +15,7 @@ from voicecapture.language.phrase import Entry
 from voicecapture.reckoning.foetus import CROWN_RUMP_MM, crown_rump_age
 from voicecapture.recogniser import Recogniser
 from voicecapture.settings import Settings
+from voicecapture.spool import read_sound
 
 
 def hear_file(
@@ -27,7 +27,7 @@ def hear_file(
         AudioError: If the file is not a recording.
     """
     ear = Ear(Day(herd, settings.scan), grammar, recogniser, settings)
-    yield from ear.hear(read_recording(path))
+    yield from ear.hear(read_sound(path))
 
 
 def as_json(path: Path, heard: Heard) -> str:

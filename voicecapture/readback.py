@@ -9,7 +9,7 @@ import re
 from dataclasses import replace
 
 from voicecapture.day import Candidate, Day, EventKind
-from voicecapture.decision import LATE, OTHER, READER_SAYS, TALK, Decision, Outcome
+from voicecapture.decision import LATE, OTHER, READ_BACK, READER_SAYS, TALK, Decision, Outcome
 from voicecapture.language.numbers import say_digits, say_number
 from voicecapture.language.phrase import Command, Entry, Result
 from voicecapture.speaker import Tone
@@ -140,4 +140,4 @@ def tone(decision: Decision) -> Tone | None:
         return Tone.SAVED
     if decision.outcome is Outcome.QUESTION:
         return Tone.QUESTION
-    return None if decision.reason == TALK else Tone.NOT_HEARD
+    return None if decision.reason in (TALK, READ_BACK) else Tone.NOT_HEARD

@@ -11,13 +11,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from voicecapture.audio import CHUNK_SAMPLES, SAMPLE_RATE_HZ, AudioChunk, Chunks, level_dbfs
+from voicecapture.audio import Source as Sound
 from voicecapture.day import Day
 from voicecapture.errors import VoiceCaptureError
 from voicecapture.herd import Herd
 from voicecapture.segmenter import FULL_SCALE
 from voicecapture.sound import noise_after
+from voicecapture.start import Start
 from voicecapture.update import Update
-from voicecapture.verdict import Said
+from voicecapture.verdict import Said, VoiceCheck
 
 _LEVEL_EVERY_CHUNKS = 4
 """The level meter is renewed about eight times a second."""
@@ -35,9 +37,19 @@ class Source:
     name: str
     rehearse: Callable[[], Chunks]
     """What is heard before the day."""
-    listen: Callable[[], Chunks]
+    listen: Callable[[], Sound]
     """The day."""
     is_live: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Begun:
+    """The day that is to begin."""
+
+    start: Start
+    source: Source
+    checks: tuple[VoiceCheck, ...]
+    """All that were made, also those that were broken off."""
 
 
 @dataclass(frozen=True, slots=True)

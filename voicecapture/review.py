@@ -11,7 +11,7 @@ from itertools import groupby
 from voicecapture.amend import absences
 from voicecapture.bars import BROKEN, OVERDRIVEN, DecisionSettings, distrust
 from voicecapture.day import Candidate, Day, Event, EventKind
-from voicecapture.decision import STOPPED, TALK, Decision, decide
+from voicecapture.decision import READ_BACK, STOPPED, TALK, Decision, decide
 from voicecapture.herd import Animal
 from voicecapture.language.grammar import Grammar
 from voicecapture.language.phrase import Entry
@@ -249,7 +249,7 @@ def _item(book: Book, day: ScanDay, number: int, event: Event, facts: _Facts, al
         return Item(day.name, number, event, State.COUNTS, needs, "; ".join(whys))
     if event.kind in (EventKind.ACCEPTED, EventKind.QUESTION):
         return Item(day.name, number, event, State.CHANGED)
-    is_vain = event.kind is EventKind.IGNORED and event.reason not in (TALK, STOPPED)
+    is_vain = event.kind is EventKind.IGNORED and event.reason not in (TALK, STOPPED, READ_BACK)
     if is_vain and number not in facts.looked_at:
         return Item(day.name, number, event, State.PASSED, (Need.NOT_UNDERSTOOD,), event.reason)
     return Item(day.name, number, event, State.PASSED)

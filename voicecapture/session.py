@@ -8,18 +8,30 @@ import queue
 import shutil
 import threading
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections import deque
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import replace
+from datetime import datetime, timedelta
 
 import numpy as np
 
 from voicecapture import readback
 from voicecapture.alert import disk_alert
-from voicecapture.audio import CHUNK_SAMPLES, SAMPLE_RATE_HZ, AudioChunk, level_dbfs
-from voicecapture.day import STILL_THERE, Day, Event
+from voicecapture.audio import (
+    CHUNK_SAMPLES,
+    SAMPLE_RATE_HZ,
+    AudioChunk,
+    Outage,
+    Samples,
+    Source,
+    is_narrow_band,
+    level_dbfs,
+)
+from voicecapture.day import STILL_THERE, Day, Event, EventKind
 from voicecapture.decision import Decision, Outcome
 from voicecapture.ear import Ear, Heard
+from voicecapture.echo import find_echo
 from voicecapture.errors import AudioError
 from voicecapture.language.phrase import Command
 from voicecapture.reader import Reader
@@ -27,6 +39,7 @@ from voicecapture.reads import is_electronic_id
 from voicecapture.segmenter import FULL_SCALE
 from voicecapture.sound import noise_after
 from voicecapture.speaker import Speaker, Tone
+from voicecapture.spool import Spool
 from voicecapture.store.keeper import Keeper
 from voicecapture.store.record import Record
 from voicecapture.update import Update
@@ -45,6 +58,17 @@ _SILENCE_S = 1.0
 """A source that gives nothing for so long has fallen silent."""
 _WARNED_S = 3.0
 """How long a screen tells of clipping and lost sound after it."""
+_CHUNK_S = CHUNK_SAMPLES / SAMPLE_RATE_HZ
+_ENDING_S = 1.5
+"""Silence after lost sound, in which what was being said comes to its end: longer than the segmenter's long pause."""
+_MUTED_S = 10.0
+"""Nothing but zeros for so long is a muted microphone; a headset may give them between words."""
+_ALARM_EVERY_S = 15.0
+_OWN_S, _JUDGED_S = 1.0, 1.5
+"""Without so much of a sentence nobody can tell whether a loudspeaker is heard; so much of it is looked for."""
+_NO_SOUND = "no sound from the microphone"
+_MUTED = "the microphone gives silence: is it muted?"
+_NARROW = "telephone sound: nothing above 4 kHz; set the headset to wide band, or choose another with --device"
 
 Watch = Callable[[Event, Day], tuple[str, ...]]
 """Says what speaks against an entry, given the day after it."""
@@ -65,11 +89,12 @@ class Session:
         speaker: Speaker,
         watch: Watch = _unwatched,
         reader: Reader | None = None,
+        spool: Spool | None = None,
         from_s: float = 0.0,
     ) -> None:
         self._ear, self._record, self._speaker, self._watch = ear, record, speaker, watch
         self.keeper = Keeper(record, day_id)
-        self._reader = reader
+        self._reader, self._spool = reader, spool
         self._typed: queue.SimpleQueue[tuple[str, Day | None, float]] = queue.SimpleQueue()
         """Lines with the day that was seen, None of the reader's; and when they came."""
         self._show: Callable[[Update], None] = lambda update: None
@@ -82,9 +107,16 @@ class Session:
         self._count = 0
         self._clipped_s = self._gap_s = float("-inf")
         self._source_failure = ""
-        self._arrived: queue.Queue[tuple[AudioChunk, float]] = queue.Queue(_HELD_CHUNKS)
+        self._arrived: queue.Queue[tuple[AudioChunk | Outage, float]] = queue.Queue(_HELD_CHUNKS)
         self._arrived_s = self._idled_s = time.monotonic()
         """When the last chunk came, and when a screen was last told that none comes."""
+        self._lost_at: datetime | None = None
+        """Since when the source gives nothing; None while it gives sound."""
+        self._alarmed_s = 0.0
+        self._is_ending = False
+        """Silence takes the place of lost sound."""
+        self._zeros_s = 0.0
+        self._lately: deque[Samples] = deque(maxlen=round(2 * _JUDGED_S / _CHUNK_S))
 
     @property
     def day(self) -> Day:
@@ -111,7 +143,7 @@ class Session:
 
     def run(
         self,
-        chunks: Iterable[AudioChunk],
+        chunks: Source,
         show: Callable[[Update], None],
         stop: threading.Event,
         stays_open: bool = False,
@@ -147,6 +179,7 @@ class Session:
             while stays_open and not stop.wait(_WAIT_S):
                 self._wait()
             self._take_typed()
+            self._end()
         finally:
             stop.set()
         if failure is not None:
@@ -155,11 +188,13 @@ class Session:
 
     # ---- what comes in ---------------------------------------------------------------------------
 
-    def _arriving(self, chunks: Iterable[AudioChunk], stop: threading.Event) -> Iterator[AudioChunk]:
+    def _arriving(self, chunks: Source, stop: threading.Event) -> Iterator[AudioChunk]:
         """The chunks until `stop` is set; typed lines are taken between them, and where none come."""
         arrived = self._arrived
         failures: list[Exception] = []
-        reader = threading.Thread(target=_read, args=(chunks, arrived, failures, stop), name="sound", daemon=True)
+        reader = threading.Thread(
+            target=_read, args=(chunks, arrived, failures, stop, self._spool), name="sound", daemon=True
+        )
         reader.start()
         self._arrived_s = time.monotonic()
         while True:
@@ -170,6 +205,11 @@ class Session:
                     break
                 self._wait()
                 continue
+            if isinstance(chunk, Outage):
+                yield from self._lose(chunk)
+                continue
+            if self._lost_at is not None:
+                self._find_again(self._lost_at)
             self._take_typed()
             self._arrived_s = came_s
             yield chunk
@@ -181,6 +221,43 @@ class Session:
         self._take_typed()
         if time.monotonic() - max(self._arrived_s, self._idled_s) > _SILENCE_S:
             self._tell_silence()
+        if self._lost_at is not None and time.monotonic() - self._alarmed_s > _ALARM_EVERY_S:
+            self._alarm(_NO_SOUND)
+
+    def _lose(self, outage: Outage) -> Iterator[AudioChunk]:
+        """The source is lost: sound the alarm, put it on record, and let what was being said come to its end."""
+        is_new, self._source_failure = self._lost_at is None, outage.reason
+        if not is_new:
+            return
+        self._lost_at = datetime.now() - timedelta(seconds=time.monotonic() - self._arrived_s)
+        self._alarm(_NO_SOUND)
+        self._note(f"no sound from {self._lost_at:%H:%M:%S}: {outage.reason}")
+        silence, now_s = np.zeros(CHUNK_SAMPLES, np.float32), self._state.now_s
+        self._is_ending = True
+        for i in range(round(_ENDING_S / _CHUNK_S)):
+            yield AudioChunk(silence, now_s + i * _CHUNK_S, gap=True)
+        self._is_ending = False
+
+    def _find_again(self, lost_at: datetime) -> None:
+        """Sound arrives again."""
+        self._lost_at, self._source_failure = None, ""
+        lost_s = time.monotonic() - self._arrived_s
+        self._note(f"no sound from {lost_at:%H:%M:%S} to {datetime.now():%H:%M:%S}, {lost_s:.0f} s")
+        self._speaker.say("listening again")
+
+    def _note(self, reason: str) -> None:
+        """Keep and show what happened to the sound."""
+        event = Event(EventKind.IGNORED, self._now_s(), reason=reason)
+        self._ear.happened(event)
+        self.keeper.keep(event)
+        self._tell(replace(self._state, decision=Decision(Outcome.IGNORED, event)))
+
+    def _end(self) -> None:
+        """What the day's end leaves to be put on record."""
+        if self._lost_at is not None:
+            self._note(f"no sound from {self._lost_at:%H:%M:%S} to the end")
+        if self._state.gaps:
+            self._note(f"sound was lost {self._state.gaps} times on its way in")
 
     def _tell_silence(self) -> None:
         self._state = replace(self._state, now_s=self._now_s(), is_speech=False, is_arriving=False)
@@ -212,7 +289,11 @@ class Session:
     def _keep(self, heard: Heard) -> None:
         is_saved = self.keeper.keep(heard.decision.event, heard.utterance, heard.hearing)
         self._state = replace(
-            self._state, words="", voice_dbfs=level_dbfs(heard.utterance.samples), snr_db=heard.utterance.snr_db
+            self._state,
+            words="",
+            voice_dbfs=level_dbfs(heard.utterance.samples),
+            snr_db=heard.utterance.snr_db,
+            is_narrow=is_narrow_band(heard.utterance.samples),
         )
         self._answer(heard.decision, is_saved)
 
@@ -235,16 +316,39 @@ class Session:
         alerts = self._watch(decision.event, self.day)
         self._tell(replace(self._state, decision=decision, said=said, alerts=alerts))
 
+    def _alarm(self, sentence: str) -> None:
+        """Nothing can be heard: tell the ear."""
+        self._alarmed_s = time.monotonic()
+        self._speaker.tone(Tone.ALARM)
+        self._speaker.say(sentence)
+
+    def _is_own_voice(self) -> bool:
+        """Whether the microphone hears the read-back rather than the vet, or it is too early to tell."""
+        sounding = self._speaker.sounding()
+        if not len(sounding):
+            return False
+        if len(sounding) < _OWN_S * SAMPLE_RATE_HZ:
+            return True
+        lately = np.concatenate(self._lately)
+        return find_echo(lately, [sounding[-round(_JUDGED_S * SAMPLE_RATE_HZ) :]]) is not None
+
     def _on_chunk(self, chunk: AudioChunk, speech: float) -> None:
-        if speech >= _SPEECH:
+        if self._is_ending:
+            return
+        self._lately.append(chunk.samples)
+        if speech >= _SPEECH and not self._is_own_voice():
             self._speaker.hush()
-        now_s = chunk.start_s + CHUNK_SAMPLES / SAMPLE_RATE_HZ
+        now_s = chunk.start_s + _CHUNK_S
         level = level_dbfs(chunk.samples)
         # Gates and milking clusters clang; what matters is the voice.
         if speech >= _SPEECH and np.abs(chunk.samples).max() >= FULL_SCALE:
             self._clipped_s = now_s
         if chunk.gap:
             self._gap_s = now_s
+        was_muted = self._zeros_s >= _MUTED_S
+        self._zeros_s = 0.0 if chunk.samples.any() else self._zeros_s + _CHUNK_S
+        if self._zeros_s >= _MUTED_S and not was_muted:
+            self._alarm(_MUTED)
         self._state = replace(
             self._state,
             now_s=now_s,
@@ -253,6 +357,7 @@ class Session:
             is_speech=speech >= _SPEECH,
             is_clipped=now_s - self._clipped_s < _WARNED_S,
             has_gap=now_s - self._gap_s < _WARNED_S,
+            gaps=self._state.gaps + chunk.gap,
             is_arriving=True,
             words=self._ear.words,
         )
@@ -277,22 +382,28 @@ class Session:
         troubles = (
             unsaved,
             self._source_failure,
+            _MUTED if self._zeros_s >= _MUTED_S else "",
+            _NARROW if self._state.is_narrow else "",
             self._speaker.failure or "",
             reader_failure or "",
+            (self._spool and self._spool.failure) or "",
             disk_alert(free),
         )
         self._show(replace(update, day=self.day, troubles=tuple(filter(None, troubles))))
 
 
 def _read(
-    chunks: Iterable[AudioChunk],
-    arrived: queue.Queue[tuple[AudioChunk, float]],
+    chunks: Source,
+    arrived: queue.Queue[tuple[AudioChunk | Outage, float]],
     failures: list[Exception],
     stop: threading.Event,
+    spool: Spool | None,
 ) -> None:
     """Take what a source gives until `stop` is set; the microphone may make this wait, and only this."""
     try:
         for chunk in chunks:
+            if spool is not None and isinstance(chunk, AudioChunk):
+                spool.put(chunk)
             while not stop.is_set():
                 with suppress(queue.Full):
                     arrived.put((chunk, time.monotonic()), timeout=_WAIT_S)

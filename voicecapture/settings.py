@@ -2,6 +2,8 @@
 
 scan = "aged"                 # or "yes_no", for the yes/no scan before winter
 break_after_minutes = 90      # the screen reminds of a break after so long without one, 10 to 600; never without it
+spool_hours = 12              # how much of a live day's sound is kept besides the utterances, 1 to 240
+spool_drops_oldest = false    # whether the oldest of it makes room then
 questions_per_wrong_entry = 100   # how many questions it is worth to keep one wrong entry out, 20 to 10000
 reader_window_seconds = 12    # for so long a cow that the electronic-ID reader read stands at the gate, 3 to 120
 
@@ -24,15 +26,20 @@ from typing import TypeVar
 from voicecapture.bars import DecisionSettings
 from voicecapture.day import ScanKind
 from voicecapture.errors import GrammarError
+from voicecapture.gate import LEAST_WINDOW_S
 from voicecapture.language.grammar import Phones, read_phones
+from voicecapture.plain_text import shown
 from voicecapture.reckoning.settings import AGEING_SD_DAYS, GESTATION_DAYS, ReckoningSettings
 from voicecapture.segmenter import SegmenterSettings
 
 _WRONG_COSTS = "questions_per_wrong_entry"
 _BREAK = "break_after_minutes"
 _READER = "reader_window_seconds"
+_SPOOL, _DROPS = "spool_hours", "spool_drops_oldest"
 
 _Default = TypeVar("_Default", float, None)
+_LARGEST_BYTES = 100_000
+_LONGEST_NAME, _MOST_FORMS = 40, 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +53,10 @@ class Settings:
     reckoning: ReckoningSettings = field(default_factory=ReckoningSettings)
     break_after_minutes: float | None = None
     """Minutes without a break after which the screen reminds of one; None for never."""
+    spool_hours: float = 12.0
+    """How much of a live day's sound is kept besides the utterances."""
+    spool_drops_oldest: bool = False
+    """Whether the oldest of it makes room then; otherwise no more of it is kept."""
 
 
 def read_settings(path: Path | None) -> Settings:
@@ -57,41 +68,53 @@ def read_settings(path: Path | None) -> Settings:
     if path is None:
         return Settings()
     try:
-        table = tomllib.loads(path.read_text(encoding="utf-8"))
+        with path.open("rb") as file:
+            data = file.read(_LARGEST_BYTES + 1)
+        if len(data) > _LARGEST_BYTES:
+            raise GrammarError(f"{path}: over {_LARGEST_BYTES} bytes; expected a settings file. Name another.")
+        table = tomllib.loads(data.decode())
     except OSError as error:
         raise GrammarError(f"{path}: cannot be read ({error.strerror}). Name an existing settings file.") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except (ValueError, RecursionError) as error:  # what is no TOML, no UTF-8, a number or a nesting without end
         raise GrammarError(f"{path}: not a TOML file ({error}). Mend the line.") from error
-    unknown = set(table) - {"scan", "findings", "reckoning", _BREAK, _READER, _WRONG_COSTS}
+    unknown = set(table) - {"scan", "findings", "reckoning", _BREAK, _SPOOL, _DROPS, _READER, _WRONG_COSTS}
     if unknown:
         raise GrammarError(
-            f"{path}: unknown setting '{min(unknown)}'; expected scan, {_BREAK}, {_WRONG_COSTS}, "
-            f"{_READER}, findings or reckoning. Remove it."
+            f"{path}: unknown setting '{shown(min(unknown))}'; expected scan, {_BREAK}, {_SPOOL}, {_DROPS}, "
+            f"{_WRONG_COSTS}, {_READER}, findings or reckoning. Remove it."
         )
     bars = DecisionSettings()
     costs = _number(table, _WRONG_COSTS, bars.wrong_costs, "a number", (20, 10_000), path)
-    reader_window_s = _number(table, _READER, bars.reader_window_s, "seconds", (3, 120), path)
+    reader_window_s = _number(table, _READER, bars.reader_window_s, "seconds", (LEAST_WINDOW_S, 120), path)
     rest = _number(table, _BREAK, None, "minutes", (10, 600), path)
+    hours = _number(table, _SPOOL, Settings().spool_hours, "hours", (1, 240), path)
+    drops = table.get(_DROPS, False)
+    if not isinstance(drops, bool):
+        raise GrammarError(f"{path}: {_DROPS} is {shown(repr(drops))}; expected true or false. Correct it.")
     if table.get("scan", "aged") not in list(ScanKind):
-        raise GrammarError(f'{path}: scan is {table["scan"]!r}; expected "aged" or "yes_no". Correct it.')
+        raise GrammarError(f'{path}: scan is {shown(repr(table["scan"]))}; expected "aged" or "yes_no". Correct it.')
     return Settings(
         ScanKind(table.get("scan", "aged")),
         _read_findings(table.get("findings", {}), path),
         decision=replace(bars, wrong_costs=costs, reader_window_s=reader_window_s),
         reckoning=_read_reckoning(table.get("reckoning", {}), path),
         break_after_minutes=rest,
+        spool_hours=hours,
+        spool_drops_oldest=drops,
     )
 
 
 def _number(
-    table: Mapping[str, object], name: str, default: _Default, what: str, bounds: tuple[int, int], path: Path
+    table: Mapping[str, object], name: str, default: _Default, what: str, bounds: tuple[float, float], path: Path
 ) -> float | _Default:
     """A number within bounds, or the default where nothing is set."""
     value, (low, high) = table.get(name), bounds
     if value is None:
         return default
     if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
-        raise GrammarError(f"{path}: {name} is {value!r}; expected {what} from {low} to {high}. Correct it.")
+        raise GrammarError(
+            f"{path}: {name} is {shown(repr(value))}; expected {what} from {low:g} to {high:g}. Correct it."
+        )
     return value
 
 
@@ -105,9 +128,11 @@ def _read_reckoning(table: object, path: Path) -> ReckoningSettings:
     ageing = _days_by(table.get("ageing_sd_days", {}), "ageing_sd_days", (0.5, 60), path)
     dry_off = table.get("dry_off_days", ReckoningSettings().dry_off_days)
     if isinstance(dry_off, bool) or not isinstance(dry_off, int) or not 0 <= dry_off <= 150:
-        raise GrammarError(f"{path}: dry_off_days is {dry_off!r}; expected a whole number from 0 to 150. Correct it.")
-    if not all(age.isdigit() for age in ageing):
-        raise GrammarError(f"{path}: ageing_sd_days names {min(ageing)}; expected ages in days. Correct it.")
+        raise GrammarError(
+            f"{path}: dry_off_days is {shown(repr(dry_off))}; expected a whole number from 0 to 150. Correct it."
+        )
+    if not all(age.isascii() and age.isdigit() and len(age) <= 4 for age in ageing):
+        raise GrammarError(f"{path}: ageing_sd_days names '{shown(min(ageing))}'; expected ages in days. Correct it.")
     return ReckoningSettings(
         {int(age): days for age, days in ageing.items()} or AGEING_SD_DAYS,
         GESTATION_DAYS | {breed.lower().replace("-", " ").replace("_", " "): d for breed, d in gestation.items()},
@@ -122,17 +147,26 @@ def _days_by(table: object, name: str, bounds: tuple[float, float], path: Path) 
         isinstance(days, int | float) and not isinstance(days, bool) and low <= days <= high
         for days in table.values()
     ):
-        raise GrammarError(f"{path}: {name} is {table!r}; expected days from {low:g} to {high:g} each. Correct it.")
+        raise GrammarError(
+            f"{path}: {name} is {shown(repr(table))}; expected days from {low:g} to {high:g} each. Correct it."
+        )
     return {str(key): float(days) for key, days in table.items()}
 
 
 def _read_findings(table: object, path: Path) -> dict[str, tuple[Phones, ...]]:
     if not isinstance(table, dict):
         raise GrammarError(f"{path}: findings is not a table; expected lines under [findings]. Correct it.")
-    findings = {}
+    findings: dict[str, tuple[Phones, ...]] = {}
     for name, said in table.items():
-        if not all(part.isalpha() for part in name.split("_")):
-            raise GrammarError(f"{path}: finding '{name}'; expected letters and underscores. Rename it.")
-        forms = said if isinstance(said, list) else [said]
-        findings[name.lower()] = tuple(read_phones(str(form), f"{path}: finding '{name}'") for form in forms)
+        where, forms = f"{path}: finding '{shown(name)}'", said if isinstance(said, list) else [said]
+        if not all(part.isalpha() for part in name.split("_")) or len(name) > _LONGEST_NAME:
+            raise GrammarError(f"{where}; expected letters and underscores, up to {_LONGEST_NAME}. Rename it.")
+        if name.lower() in findings:
+            raise GrammarError(f"{where} is there twice; expected it once. Rename one.")
+        if not 1 <= len(forms) <= _MOST_FORMS or not all(isinstance(form, str) for form in forms):
+            raise GrammarError(
+                f"{where} is said in no way, too many, or no text; expected up to {_MOST_FORMS} strings of phones. "
+                "Correct it."
+            )
+        findings[name.lower()] = tuple(read_phones(form, where) for form in forms)
     return findings

@@ -31,14 +31,14 @@ def meter(level_dbfs: float, cells: int) -> str:
 def level_words(update: Update) -> str:
     """What to do about the microphone; empty if nothing."""
     if update.has_gap:
-        return "some sound was lost"
+        return f"sound was lost {update.gaps} times" if update.gaps > 1 else "some sound was lost"
     if update.is_clipped:
         return "overdriven: move away"
     if update.noise_dbfs < _SILENT_DBFS:
         return "silent: is it on?"
     if update.voice_dbfs is not None and update.voice_dbfs < _QUIET_DBFS:
         return "too quiet: move nearer"
-    return ""
+    return "telephone sound" if update.is_narrow else ""
 
 
 def trust_words(snr_db: float | None, bars: DecisionSettings) -> str:

@@ -7,7 +7,10 @@ at work apply.
 import logging
 import queue
 import threading
-from collections import OrderedDict
+import time
+from collections import OrderedDict, deque
+from collections.abc import Sequence
+from contextlib import suppress
 from enum import StrEnum
 from pathlib import Path
 from typing import Any, Protocol
@@ -17,7 +20,7 @@ import soundfile
 import soxr
 from numpy.typing import NDArray
 
-from voicecapture.audio import load_sounddevice
+from voicecapture.audio import SAMPLE_RATE_HZ, load_sounddevice, refresh_devices
 from voicecapture.errors import AudioError
 
 VOICE_RATE_HZ = 24_000
@@ -26,12 +29,14 @@ _CACHED_PHRASES = 64
 """About 15 MB; a new sentence takes some 12 ms."""
 _BLOCK_S = 0.05
 """How soon the voice stops when the vet speaks."""
-_LEAD_IN_S = 0.05
+LEAD_IN_S = 0.05
 """Silence before each sound: a card that ran empty was measured to swallow the first 16 ms of what comes next, a
 fifth of a tone."""
 
-_SILENCE, _LEAD_KEPT_S = 0.01, 0.03
+_SILENCE, _LEAD_KEPT_S = 0.01, 0.01
 """Share of a sentence's peak under which it has not begun; kept before it, seconds."""
+_REMEMBERED_S = 20.0
+"""How long a sentence may still be in an utterance that is heard: 12 s at most, and the time to hear it."""
 
 Samples = NDArray[np.float32]
 
@@ -49,7 +54,7 @@ class Tone(StrEnum):
     NOT_HEARD = "not_heard"
     """Two low tones: there was speech that could not be understood."""
     ALARM = "alarm"
-    """High and low three times: it is not in the database."""
+    """High and low three times: nothing is heard, or it is not in the database."""
 
 
 _NOTES: dict[Tone, tuple[tuple[float, float], ...]] = {
@@ -105,6 +110,14 @@ class Speaker(Protocol):
     failure: str | None
     """Why nothing is heard; None if nothing failed."""
 
+    def sounding(self) -> Samples:
+        """The sentence that is sounding, as far as it has sounded: mono, 16 kHz; empty if none is."""
+        ...
+
+    def sounded(self) -> Sequence[Samples]:
+        """The sentences of the last 20 s as far as they have sounded: mono, 16 kHz."""
+        ...
+
     def say(self, text: str) -> None:
         """Say a sentence after what is sounding now."""
         ...
@@ -122,7 +135,19 @@ class Speaker(Protocol):
         ...
 
 
-class SilentSpeaker:
+class Unheard:
+    """What no microphone can hear."""
+
+    def sounding(self) -> Samples:
+        """See `Speaker`."""
+        return np.zeros(0, np.float32)
+
+    def sounded(self) -> Sequence[Samples]:
+        """See `Speaker`."""
+        return ()
+
+
+class SilentSpeaker(Unheard):
     """Says nothing."""
 
     failure: str | None = None
@@ -136,7 +161,7 @@ class SilentSpeaker:
     def close(self) -> None: ...
 
 
-class FileSpeaker:
+class FileSpeaker(Unheard):
     """Writes all that is said, one sentence after the other, to a sound file."""
 
     failure: str | None = None
@@ -167,7 +192,8 @@ class FileSpeaker:
 class SoundCardSpeaker:
     """Plays through the sound card from a thread of its own.
 
-    A sound card that fails must not stop the listening: `failure` then says why nothing is heard.
+    A sound card that fails must not stop the listening: `failure` then says why nothing is heard. With each sound it
+    is tried anew, for a headset that is plugged in again.
     """
 
     def __init__(self, voice: HibariVoice, device: str | int | None = None) -> None:
@@ -176,52 +202,92 @@ class SoundCardSpeaker:
         self._orders: queue.SimpleQueue[tuple[int, str | Tone] | None] = queue.SimpleQueue()
         self._turn = 0
         """Raised when the vet speaks: what was ordered in an earlier turn is not sounded any more."""
+        self._sounding: Samples = np.zeros(0, np.float32)
+        self._sounded: deque[tuple[float, Samples]] = deque(maxlen=8)
+        """When each sentence ended, and what of it was heard."""
         self._worker = threading.Thread(target=self._work, name="read-back", daemon=True)
         self._worker.start()
 
     def say(self, text: str) -> None:
         """See `Speaker`."""
-        self._order(text)
+        self._orders.put((self._turn, text))
 
     def tone(self, tone: Tone) -> None:
         """See `Speaker`."""
         self.hush()
-        self._order(tone)
+        self._orders.put((self._turn, tone))
 
     def hush(self) -> None:
         """See `Speaker`."""
         self._turn += 1
 
+    def sounding(self) -> Samples:
+        """See `Speaker`."""
+        return self._sounding
+
+    def sounded(self) -> Sequence[Samples]:
+        """See `Speaker`."""
+        since_s = time.monotonic() - _REMEMBERED_S
+        ended = [samples for ended_s, samples in tuple(self._sounded) if ended_s > since_s]
+        return (*ended, self._sounding)
+
     def close(self) -> None:
         """See `Speaker`; what was ordered is still sounded, for 3 s at most."""
         self._orders.put(None)
         self._worker.join(timeout=3)
-
-    def _order(self, order: str | Tone) -> None:
-        if self.failure is None:
-            self._orders.put((self._turn, order))
+        if self._worker.is_alive():
+            self.hush()  # PortAudio ends with the program, and must find nobody playing
+            self._worker.join(timeout=2)
 
     def _work(self) -> None:
-        try:
-            sounddevice = load_sounddevice()
-            rate_hz = float(sounddevice.query_devices(self._device, "output")["default_samplerate"])
-            with sounddevice.OutputStream(rate_hz, device=self._device, channels=1, dtype="float32") as stream:
-                while (ordered := self._orders.get()) is not None:
-                    self._sound(stream, *ordered)
-        except Exception as error:  # the device may go at any time, and no fault here may stop the listening
-            self.failure = f"no read-back: {error}"
-            logging.getLogger(__name__).warning(self.failure)
+        stream: Any = None
+        while (ordered := self._orders.get()) is not None:
+            try:
+                if stream is None:
+                    stream = self._open()
+                self._sound(stream, *ordered)
+                self.failure = None
+            except Exception as error:  # the device may go at any time, and no fault here may stop the listening
+                self.failure = f"no read-back: {error}"
+                logging.getLogger(__name__).warning(self.failure)
+                _close(stream)
+                stream = None
+        _close(stream)
+
+    def _open(self) -> Any:
+        if self.failure is not None:
+            refresh_devices()
+        sounddevice = load_sounddevice()
+        rate_hz = float(sounddevice.query_devices(self._device, "output")["default_samplerate"])
+        stream = sounddevice.OutputStream(rate_hz, device=self._device, channels=1, dtype="float32")
+        stream.start()
+        return stream
 
     def _sound(self, stream: Any, turn: int, order: str | Tone) -> None:
         if turn != self._turn:
             return
         samples = tone_samples(order) if isinstance(order, Tone) else self._voice.samples(order)
+        played = soxr.resample(samples, VOICE_RATE_HZ, SAMPLE_RATE_HZ)
         samples = soxr.resample(samples, VOICE_RATE_HZ, stream.samplerate)
-        samples = np.pad(samples, (round(_LEAD_IN_S * stream.samplerate), 0))
+        samples = np.pad(samples, (round(LEAD_IN_S * stream.samplerate), 0))
         block = round(_BLOCK_S * stream.samplerate)
-        for at in range(0, len(samples), block):
-            if turn != self._turn:
-                stream.abort()  # drops what the card holds
-                stream.start()
-                return
-            stream.write(np.ascontiguousarray(samples[at : at + block, None]))
+        try:
+            for at in range(0, len(samples), block):
+                if turn != self._turn:
+                    stream.abort()  # drops what the card holds
+                    stream.start()
+                    return
+                stream.write(np.ascontiguousarray(samples[at : at + block, None]))
+                if not isinstance(order, Tone):
+                    self._sounding = played[: round((at + block) / stream.samplerate * SAMPLE_RATE_HZ)]
+        finally:
+            if len(self._sounding):
+                self._sounded.append((time.monotonic(), self._sounding))
+            self._sounding = np.zeros(0, np.float32)
+
+
+def _close(stream: Any) -> None:
+    """Close a stream that may be gone already."""
+    if stream is not None:
+        with suppress(Exception):
+            stream.close(ignore_errors=True)

@@ -1,9 +1,12 @@
 """Vosk models that were added: `voicecapture model add` checks one and keeps it by name."""
 
+import lzma
 import re
 import shutil
 import stat
+import struct
 import tempfile
+import zlib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,12 +15,29 @@ from zipfile import BadZipFile, ZipFile, ZipInfo
 import platformdirs
 
 from voicecapture.errors import ModelError
+from voicecapture.plain_text import one_line, shown
 
 MODELS = platformdirs.user_data_path("voicecapture") / "models"
 """Where added models are kept, one folder each."""
 
 _LARGEST_BYTES = 4 * 1024**3
 """The largest public Vosk models unpack to under 4 GiB; what is larger is no model."""
+_MOST_FILES = 1000
+"""A model has some dozens."""
+_MOST_PRESSED, _SMALL_BYTES = 20, 16 * 1024**2
+"""Models are numbers, which a zip archive presses to no less than half; what unpacks to more than 20 times its size,
+and not to little, is made to fill the disk."""
+_UNREADABLE = (
+    BadZipFile,
+    NotImplementedError,
+    RuntimeError,
+    EOFError,
+    ValueError,
+    zlib.error,
+    lzma.LZMAError,
+    struct.error,
+)
+"""Everything that zipfile raises at a damaged archive."""
 
 _LAYOUTS = (
     ("am/final.mdl", "conf/mfcc.conf", "graph/HCLr.fst", "graph/Gr.fst"),
@@ -49,8 +69,6 @@ def add_model(source: Path, words: Iterable[str], into: Path = MODELS) -> AddedM
         ModelError: If it is missing, no Vosk model, unsafe to unpack, has no word of the grammar, or its name is
             taken.
     """
-    from voicecapture.recogniser.vosk import missing_words  # loads the engine, which listing models need not
-
     if not source.exists():
         raise ModelError(f"{source}: not found; expected a folder or a zip archive. Name an existing Vosk model.")
     try:
@@ -63,11 +81,11 @@ def add_model(source: Path, words: Iterable[str], into: Path = MODELS) -> AddedM
             else:
                 _unpack(source, unpacked)
             model = _model_folder(unpacked, source)
-            target = into / model.name
+            target = into / one_line(model.name)
             if target.exists():
                 raise ModelError(f"{target}: a model of this name was added already. Delete that folder first.")
             words = tuple(words)
-            missing = missing_words(model, words)
+            missing = _missing_words(model, words, source)
             if words and len(missing) == len(words):
                 raise ModelError(
                     f"{source}: the model knows no word of the grammar; expected one of the grammar's language. "
@@ -77,6 +95,17 @@ def add_model(source: Path, words: Iterable[str], into: Path = MODELS) -> AddedM
     except OSError as error:
         raise ModelError(f"{source}: cannot be copied to {into} ({error.strerror or error}). Mend that.") from error
     return AddedModel(target, missing)
+
+
+def _missing_words(model: Path, words: tuple[str, ...], source: Path) -> tuple[str, ...]:
+    from voicecapture.recogniser.vosk import missing_words  # loads the engine, which listing models need not
+
+    try:
+        return missing_words(model, words)
+    except ModelError as error:
+        raise ModelError(
+            f"{source}: Vosk cannot load it; expected a Vosk model (am, conf, graph). Name another model."
+        ) from error
 
 
 def find_model(name_or_path: str, models: Path = MODELS) -> Path:
@@ -122,10 +151,11 @@ def _model_folder(folder: Path, source: Path) -> Path:
 
 def _copy(source: Path, target: Path) -> None:
     size = 0
-    for entry in source.rglob("*"):
+    for count, entry in enumerate(source.rglob("*"), 1):
+        _check_count(count, source)
         if entry.is_symlink():
             raise ModelError(
-                f"{source}: '{entry.name}' is a link; expected plain files. Copy the model without links."
+                f"{source}: '{shown(entry.name)}' is a link; expected plain files. Copy the model without links."
             )
         size += entry.stat().st_size if entry.is_file() else 0
     _check_size(size, source)
@@ -136,13 +166,22 @@ def _unpack(source: Path, target: Path) -> None:
     try:
         with ZipFile(source) as archive:
             entries = archive.infolist()
+            _check_count(len(entries), source)
             for entry in entries:
                 _check_entry(entry, source)
-            _check_size(sum(entry.file_size for entry in entries), source)
+            size = sum(entry.file_size for entry in entries)
+            _check_size(size, source)
+            if size > max(_SMALL_BYTES, _MOST_PRESSED * source.stat().st_size):
+                raise ModelError(
+                    f"{source}: unsafe archive: unpacks to {size / 1024**2:.0f} MiB, over {_MOST_PRESSED} times its "
+                    "size; expected a model. Do not use it."
+                )
             # zipfile gives no more bytes of an entry than the size it states, so the sum above holds.
             archive.extractall(target)
-    except (BadZipFile, NotImplementedError, EOFError) as error:
-        raise ModelError(f"{source}: a zip archive that cannot be read ({error}). Download it again.") from error
+    except _UNREADABLE as error:
+        raise ModelError(
+            f"{source}: a zip archive that cannot be read ({shown(str(error))}). Download it again."
+        ) from error
     target.mkdir(exist_ok=True)
 
 
@@ -150,7 +189,9 @@ def _check_entry(entry: ZipInfo, source: Path) -> None:
     """Refuse what would be written outside the target or is no plain file; zipfile would only rename it."""
     name = entry.orig_filename
     mode = stat.S_IFMT(entry.external_attr >> 16)
-    if name.startswith(("/", "\\")) or ":" in name or ".." in re.split(r"[/\\]", name) or "\0" in name:
+    if not name.strip("/"):
+        fault = "no name of a file"
+    elif name.startswith(("/", "\\")) or ":" in name or ".." in re.split(r"[/\\]", name) or "\0" in name:
         fault = "a path that leads out of the archive"
     elif mode not in (0, stat.S_IFREG, stat.S_IFDIR):
         fault = "a link or a special file"
@@ -158,7 +199,14 @@ def _check_entry(entry: ZipInfo, source: Path) -> None:
         fault = "encrypted"
     else:
         return
-    raise ModelError(f"{source}: unsafe archive: {name!r} is {fault}; expected plain files. Do not use it.")
+    raise ModelError(f"{source}: unsafe archive: '{shown(name)}' is {fault}; expected plain files. Do not use it.")
+
+
+def _check_count(files: int, source: Path) -> None:
+    if files > _MOST_FILES:
+        raise ModelError(
+            f"{source}: over {_MOST_FILES} files; expected a Vosk model, which has dozens. Name its folder."
+        )
 
 
 def _check_size(size: int, source: Path) -> None:

@@ -270,4 +270,4 @@ def _shown(counted: str, found: Preview) -> str:
     widths = [max(map(len, column)) for column in zip(*table, strict=True)]
     lines = ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in table]
     left_out = f"; left out: {', '.join(found.left_out)}" if found.left_out else ""
-    return "\n".join([f"{counted}{left_out}", *lines])
+    return "\n".join([f"{counted}{left_out}", "columns, each with the heading that was taken for it:", *lines])

@@ -31,6 +31,10 @@ class Update:
     """The microphone was overdriven within the last seconds."""
     has_gap: bool = False
     """Sound was lost within the last seconds."""
+    gaps: int = 0
+    """How often sound was lost so far."""
+    is_narrow: bool = False
+    """The last utterance came through a line of 8 kHz."""
     is_arriving: bool = True
     """Sound arrives."""
     alerts: tuple[str, ...] = ()

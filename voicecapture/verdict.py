@@ -43,6 +43,8 @@ class Said:
     voice_dbfs: float | None = None
     """Level of the voice, dB relative to full scale; None of what was passed over."""
     is_clipped: bool = False
+    is_narrow: bool = False
+    """It came through a line of 8 kHz."""
 
     @property
     def is_lost(self) -> bool:
@@ -108,6 +110,11 @@ class VoiceCheck:
         return sum(s.is_clipped for s in self.said)
 
     @property
+    def is_narrow(self) -> bool:
+        """Whether most of it came through a line of 8 kHz."""
+        return 2 * sum(s.is_narrow for s in self.said) > len(self.said)
+
+    @property
     def verdict(self) -> Verdict:
         """By the bars above."""
         not_right = self.wrong.count + LINES - len(self.said)
@@ -139,6 +146,8 @@ def figures(check: VoiceCheck) -> list[str]:
     ]
     if check.clipped:
         lines.append(f"overdriven in {check.clipped}: lower its level or move it from the mouth")
+    if check.is_narrow:
+        lines.append("telephone sound, nothing above 4 kHz: set the headset to wide band, or use another")
     if len(check.said) < LINES:
         lines.append(f"only {len(check.said)} of {LINES} lines were said")
     return lines

@@ -6,7 +6,7 @@ nothing in the listener.
 
 from collections.abc import Callable, Iterable, Iterator
 
-from voicecapture.audio import AudioChunk, level_dbfs
+from voicecapture.audio import AudioChunk, is_narrow_band, level_dbfs
 from voicecapture.day import Day
 from voicecapture.decision import TALK, Outcome
 from voicecapture.ear import Ear, Heard
@@ -105,6 +105,7 @@ def _said(phrase: str, heard: Heard, is_right: bool) -> Said:
         utterance.snr_db,
         level_dbfs(utterance.samples),
         utterance.is_clipped,
+        is_narrow_band(utterance.samples),
     )
 
 

@@ -15,7 +15,10 @@ def write_whole(file: Path, data: bytes) -> None:
     """
     unfinished = file.with_name(f".{file.name}.part")
     try:
-        unfinished.write_bytes(data)
+        # Never through a link that somebody laid there.
+        unfinished.unlink(missing_ok=True)
+        with unfinished.open("xb") as part:
+            part.write(data)
         os.replace(unfinished, file)
     except OSError as error:
         raise RecordError(f"{file}: cannot be written ({error.strerror}). Name another place.") from error

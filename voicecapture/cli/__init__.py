@@ -17,7 +17,10 @@ from voicecapture import __version__
 from voicecapture.errors import VoiceCaptureError
 
 COMMANDS = {
-    "new": ("new", "Begin a day step by step: lists, kind of scan, microphone, a check of the voice."),
+    "new": (
+        "new",
+        "Begin a day step by step: lists, vet, scan, microphone, voice check. With --plain by these flags alone.",
+    ),
     "demo": ("day", "Hear the demo morning: 60 cows of Alder Bank, an invented farm, from a recording."),
     "check": (
         "day",
@@ -30,22 +33,26 @@ COMMANDS = {
     "export": ("season", "Write a day or a season in open formats, chosen by the ending of each file's name."),
     "sign": ("season", "Sign a day. From then on it can only be amended, by name and date."),
     "amend": ("season", "Change, add or take back a cow's result after the day. What it was before is kept."),
-    "verify": ("season", "Show the digest of every day, and whether it is still what was signed."),
+    "verify": (
+        "season",
+        "Show the digest of every day, whether it is still what was signed, and what differs between files.",
+    ),
     "season": ("season", "Several scan days as one season."),
     "visit": (
         "farm",
-        "List the cows to scan at a visit, by their last service; the list serves as --herd of the day.",
+        "List the cows to scan at a visit, by their matings and rechecks; the list serves as --herd of the day.",
     ),
     "herd": ("farm", "The farm's lists."),
     "backup": ("care", "Copy a record and its sound, also while a day is listened to. Again: what is new."),
     "repair": ("care", "Rebuild a damaged record from what can be read of it; the damaged file is kept."),
+    "purge": ("care", "Remove the sounds of old days, which are personal data. The record stays as it is."),
     "drill": (
         "care",
         "Kill the listening and break the disk under a day, on purpose, and count what was lost.",
     ),
     "words": ("tools", "Show everything that can be said."),
     "doctor": ("tools", "Say what is installed, which devices and models there are, and hear a shipped recording."),
-    "bench": ("tools", "Measure the listening: entries right and taken wrong by noise and voice, latency, memory."),
+    "bench": ("tools", "Measure the listening on recordings whose words are known."),
     "model": ("tools", "Speech models besides the one that is shipped."),
 }
 """Module and line of help of every command."""

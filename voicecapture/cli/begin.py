@@ -7,6 +7,7 @@ from pathlib import Path
 import platformdirs
 import typer
 
+from voicecapture import private
 from voicecapture.day import Day, ScanKind
 from voicecapture.errors import DamagedError, RecordError
 from voicecapture.herd import Herd
@@ -128,7 +129,7 @@ def new_database() -> Path:
     """
     folder = days_folder()
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        private.make_folder(folder, parents=True)
     except OSError as error:
         raise RecordError(
             f"{folder}: cannot be made ({error.strerror}). Name a writable place with --database."

@@ -1,7 +1,8 @@
-"""Commands that look after the record: copies, repair, and the drill of what may happen to it."""
+"""Commands that look after the record: copies, repair, the removal of sounds, the drill of what may happen to it."""
 
 import os
 import tempfile
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Annotated
 
@@ -9,8 +10,10 @@ import typer
 
 from voicecapture.cli.options import DatabaseArgument
 from voicecapture.drill import Tried, table
-from voicecapture.errors import DamagedError, VoiceCaptureError
+from voicecapture.errors import DamagedError, RecordError, VoiceCaptureError
+from voicecapture.plain_text import one_line
 from voicecapture.store.backup import back_up
+from voicecapture.store.purging import old_audio, purge
 from voicecapture.store.record import Record
 from voicecapture.store.repair import repair as repair_file
 
@@ -39,6 +42,35 @@ def repair(database: DatabaseArgument) -> None:
             typer.echo(line)
         return
     typer.echo(f"{database}: whole; nothing was changed.")
+
+
+@app.command("purge")
+def purge_command(
+    database: DatabaseArgument,
+    older_than: Annotated[int, typer.Option(min=0, help="Days: what was scanned longer ago.")],
+    audio: Annotated[bool, typer.Option("--audio", help="The sounds; nothing else can be purged.")] = False,
+    yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
+) -> None:
+    """Remove the sounds of old days, which are personal data. The record stays as it is."""
+    if not audio:
+        raise typer.BadParameter("say what to purge: only sounds can be, the record never", param_hint="--audio")
+    if not database.is_file():
+        raise RecordError(f"{database}: no such file; expected the file of a day or a season. Name an existing file.")
+    record = Record.open(database)
+    try:
+        found = old_audio(record, datetime.now().date() - timedelta(days=older_than))
+        days = ", ".join(map(str, found.days)) or "none"
+        what = f"{len(found.files)} sounds ({found.size_bytes / 1e6:.1f} MB) of the days: {days}"
+        if not found.files:
+            typer.echo(f"{one_line(str(database))}: no sound is so old.")
+            return
+        typer.echo(f"{one_line(str(database))}: {what}. The record stays; what was heard cannot be heard again.")
+        if not yes:
+            typer.confirm("Remove them for good?", abort=True)
+        purge(record, found.files)
+    finally:
+        record.close()
+    typer.echo(f"{len(found.files)} sounds removed.")
 
 
 @app.command()

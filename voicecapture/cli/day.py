@@ -1,31 +1,16 @@
 """Commands that listen: the demo, the check before a day, the day, recordings."""
 
-import signal
-import sys
-import threading
-from collections.abc import Callable, Iterable, Sequence
-from contextlib import suppress
-from datetime import date, datetime
+from collections.abc import Iterable
+from datetime import datetime
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from voicecapture import demo
-from voicecapture.alert import entry_alerts
-from voicecapture.audio import (
-    AudioChunk,
-    after,
-    check_recording,
-    later,
-    list_devices,
-    microphone_name,
-    open_microphone,
-    paced,
-    read_recording,
-)
-from voicecapture.cli.begin import Wanted, begin
+from voicecapture.audio import AudioChunk, Source, after, later, paced, read_recording
+from voicecapture.cli.begin import Wanted
 from voicecapture.cli.options import (
     DatabaseOption,
     EngineOption,
@@ -37,35 +22,30 @@ from voicecapture.cli.options import (
     WebAtOption,
     WebOption,
 )
-from voicecapture.ear import Ear, Heard
+from voicecapture.cli.running import Plan, run_day, serve
+from voicecapture.ear import Heard
 from voicecapture.engines import make_recogniser
-from voicecapture.errors import AudioError, ReaderError
+from voicecapture.errors import AudioError
 from voicecapture.hear import as_json, hear_file
-from voicecapture.herd import Herd, Matings
-from voicecapture.language.crib import crib
+from voicecapture.herd import Herd
 from voicecapture.language.grammar import Grammar, load_grammar
 from voicecapture.lists.herd import read_herd
-from voicecapture.lists.matings import FORMAT, parse_matings
-from voicecapture.lists.table import read_text
-from voicecapture.plain import log_line
-from voicecapture.reader import Reader
+from voicecapture.live import listen as listen_live
+from voicecapture.live import unbroken
+from voicecapture.microphone import choose, list_microphones
+from voicecapture.plain_text import one_line
 from voicecapture.recogniser import Recogniser
-from voicecapture.report.content import make_report
-from voicecapture.report.text import text_report
-from voicecapture.session import Session
 from voicecapture.settings import Settings, read_settings
-from voicecapture.speaker import HibariVoice, SilentSpeaker, SoundCardSpeaker, Speaker
-from voicecapture.store.record import Record
-from voicecapture.store.season import add_list, read_season, set_mating_start
-from voicecapture.update import Update
+from voicecapture.speaker import HibariVoice, SilentSpeaker, SoundCardSpeaker
+from voicecapture.spool import check_sound, read_sound
 from voicecapture.verdict import Said, Verdict, VoiceCheck, said_words, summary
 from voicecapture.voice_check import PHRASES
 from voicecapture.voice_check import check as voice_check
 
-if TYPE_CHECKING:
-    from voicecapture.dashboard.web import WebScreen
-
 app = typer.Typer()
+MicrophoneOption = Annotated[
+    str | None, typer.Option("--device", help="Microphone, by part of its name; without it the one used last.")
+]
 
 
 @app.command("demo")
@@ -79,33 +59,24 @@ def demo_command(
     """Hear the demo morning: 60 cows of Alder Bank, an invented farm, from a recording."""
     herd = read_herd(demo.HERD)
     typer.echo(f"Alder Bank, an invented herd of {len(herd)} cows; a recorded morning at {speed:g} times its speed.")
-    _run_day(
-        lambda _: paced(read_recording(demo.RECORDING), speed),
-        herd=herd,
-        herd_file=demo.HERD,
-        source=demo.RECORDING.name,
-        scanned_on=demo.SCANNED_ON,
-        settings=Settings(),
-        speaker=SilentSpeaker(),
-        database=database,
-        plain=plain,
-        engine="listener",
-        model=None,
-        matings=None,
-        vet="",
-        is_live=False,
-        web=_serve(web, web_at, plain),
+    settings = Settings()
+    run_day(
+        Plan(
+            Wanted(herd, demo.HERD, demo.SCANNED_ON, settings.scan, demo.RECORDING.name, "", is_live=False),
+            lambda _: paced(read_recording(demo.RECORDING), speed),
+            settings,
+            partial(make_recogniser, "listener"),
+            SilentSpeaker(),
+            database,
+            is_plain=plain,
+            web=serve(web, web_at, plain),
+        )
     )
-
-
-def _microphone(device: str | None) -> str | int | None:
-    """A device as sounddevice names it."""
-    return int(device) if device is not None and device.isdigit() else device
 
 
 @app.command()
 def check(
-    device: Annotated[str | None, typer.Option(help="Microphone, by number or part of its name.")] = None,
+    device: MicrophoneOption = None,
     recording: Annotated[Path | None, typer.Option("--from", help="A recording of the twenty phrases.")] = None,
     settings: SettingsOption = None,
     engine: EngineOption = "listener",
@@ -113,8 +84,12 @@ def check(
 ) -> None:
     """Check a voice and a microphone with twenty phrases, where the scan will be and with its noise."""
     if recording is not None:
-        check_recording(recording)
-    chunks = read_recording(recording) if recording is not None else open_microphone(_microphone(device))
+        check_sound(recording)
+        chunks = read_sound(recording)
+    else:
+        microphone = choose(device)
+        typer.echo(f"Microphone: {microphone}")
+        chunks = unbroken(listen_live(microphone))
     practice = read_settings(settings)
     grammar = load_grammar(practice_findings=practice.findings)
     if _check_plainly(chunks, grammar, make_recogniser(engine, model), practice).verdict is Verdict.UNFIT:
@@ -143,10 +118,8 @@ def listen(
     herd: HerdOption = None,
     matings: MatingsOption = None,
     vet: Annotated[str, typer.Option(help="Who scans; stands on the sheet.")] = "",
-    device: Annotated[str | None, typer.Option(help="Microphone, by number or part of its name.")] = None,
-    devices: Annotated[
-        bool, typer.Option("--list-devices", help="List microphones and loudspeakers, and end.")
-    ] = False,
+    device: MicrophoneOption = None,
+    devices: Annotated[bool, typer.Option("--list-devices", help="List the microphones, and end.")] = False,
     recording: Annotated[Path | None, typer.Option("--from", help="A recording, heard as if live.")] = None,
     speed: Annotated[float, typer.Option(min=0.5, max=1000, help="Times real speed, with --from.")] = 1.0,
     reader: Annotated[
@@ -165,194 +138,38 @@ def listen(
 ) -> None:
     """Listen to a scan day at the microphone, and keep the record."""
     if devices:
-        typer.echo(list_devices())
+        typer.echo(list_microphones())
         return
     if recording is not None:
-        check_recording(recording)
-        source = recording.name
+        check_sound(recording)
+        source = one_line(recording.name)
     else:
-        source = microphone_name(_microphone(device))
+        microphone = choose(device)
+        source = str(microphone)
+        typer.echo(f"Microphone: {microphone}")
 
-    def listen_from(from_s: float) -> Iterable[AudioChunk]:
+    def listen_from(from_s: float) -> Source:
         if recording is not None:
-            return paced(after(read_recording(recording), from_s), speed)
-        return later(open_microphone(_microphone(device)), from_s)
+            return paced(after(read_sound(recording), from_s), speed)
+        return later(listen_live(microphone), from_s)
 
-    speaker: Speaker = SilentSpeaker() if quiet else SoundCardSpeaker(HibariVoice())
-    _run_day(
-        listen_from,
-        herd=read_herd(herd) if herd else Herd(),
-        herd_file=herd,
-        source=source,
-        scanned_on=datetime.now().date(),
-        settings=read_settings(settings),
-        speaker=speaker,
-        database=database,
-        plain=plain,
-        engine=engine,
-        model=model,
-        matings=matings,
-        vet=vet,
-        is_live=recording is None,
-        web=_serve(web, web_at, plain),
-        reader=reader,
-        goes_on=not new_day,
+    practice, is_live = read_settings(settings), recording is None
+    cows = read_herd(herd) if herd else Herd()
+    run_day(
+        Plan(
+            Wanted(cows, herd, datetime.now().date(), practice.scan, source, vet, is_live),
+            listen_from,
+            practice,
+            partial(make_recogniser, engine, model),
+            SilentSpeaker() if quiet else SoundCardSpeaker(HibariVoice()),
+            database,
+            matings,
+            reader=reader,
+            goes_on=not new_day,
+            is_plain=plain,
+            web=serve(web, web_at, plain),
+        )
     )
-
-
-def _run_day(
-    listen_from: Callable[[float], Iterable[AudioChunk]],
-    *,
-    herd: Herd,
-    herd_file: Path | None,
-    source: str,
-    scanned_on: date,
-    settings: Settings,
-    speaker: Speaker,
-    database: Path | None,
-    plain: bool,
-    engine: str,
-    model: str | None,
-    matings: Path | None,
-    vet: str,
-    is_live: bool,
-    web: "WebScreen | None" = None,
-    mating_start: date | None = None,
-    checks: Sequence[VoiceCheck] = (),
-    reader: str | None = None,
-    goes_on: bool = False,
-) -> None:
-    """Run one day to its end and print its sheet.
-
-    The source is opened at the second of the audio clock from which the day goes on.
-    """
-    gate = _open_reader(reader, herd) if reader else None
-    grammar = load_grammar(practice_findings=settings.findings)
-    recogniser = make_recogniser(engine, model)
-    mating_list = read_text(matings, FORMAT) if matings else ""
-    mated = parse_matings(mating_list, str(matings)) if matings else Matings()
-    wanted = Wanted(herd, herd_file, scanned_on, settings.scan, source, vet, is_live)
-    begun = begin(wanted, database, not goes_on)
-    record, day_id, path = begun.record, begun.day_id, begun.record.path
-    if not matings and not begun.is_new:
-        mated = read_season(record, day_id).matings
-    if matings and begun.is_new:
-        add_list(record, "matings", str(matings), mating_list)
-    if mating_start is not None:
-        set_mating_start(record, mating_start)
-    for made in checks:
-        record.keep_voice_check(day_id, made)
-    watch = partial(entry_alerts, scanned_on=begun.scanned_on, matings=mated, settings=settings.reckoning)
-    ear = Ear(begun.day, grammar, recogniser, settings, begun.next_utterance)
-    session = Session(ear, record, day_id, speaker, watch, gate, begun.from_s)
-    chunks = listen_from(begun.from_s)
-    stop = threading.Event()
-    lost: AudioError | None = None
-    try:
-        try:
-            is_seen = sys.stdout.isatty()
-            if plain or (web is None and not is_seen):
-                _run_plainly(session, chunks, stop, sys.stdin if is_live else None)
-            else:
-                # The screen is loaded only where there is one.
-                from voicecapture.dashboard import Dashboard, Shed
-
-                shed = Shed(source, path, settings.decision, settings.break_after_minutes, crib(grammar))
-                run = partial(session.run, chunks, stop=stop, stays_open=is_live)
-                try:
-                    if not is_seen:
-                        _end_in_order_at_ctrl_c(stop)
-                    Dashboard(run, session.type, stop, shed, web).run_day(headless=not is_seen)
-                except AudioError as error:
-                    lost = error  # the day went on by hand, and has its sheet
-        finally:
-            rescued = _end_keeping(session)
-        if rescued is not None:
-            with Record.reading(rescued) as kept:
-                season = read_season(kept)
-        else:
-            season = read_season(record, day_id)
-            if lost is None:
-                record.end_day(day_id)
-    finally:
-        speaker.close()
-        record.close()
-        if web is not None:
-            web.close()
-    typer.echo("\n".join(text_report(make_report(season, settings.reckoning))))
-    typer.echo(f"\nThe day is kept in {rescued or path}")
-    if lost is not None:
-        raise lost
-    if rescued is not None:
-        raise typer.Exit(1)
-
-
-def _end_keeping(session: Session) -> Path | None:
-    """Write what waits for the disk, however the day ended; tell of the rescue file where that could not be."""
-    rescued = session.keeper.end()
-    if rescued is not None:
-        typer.echo(
-            f"{session.keeper.trouble.rstrip('.')}. The whole day is in {rescued}: copy it to a safe place. "
-            "`voicecapture season add` puts it into a season, or into the day's own file once that can be written.",
-            err=True,
-        )
-    return rescued
-
-
-def _open_reader(url: str, herd: Herd) -> Reader:
-    """The electronic-ID reader; refused where nobody could tell whom it reads."""
-    if not herd.by_electronic_id:
-        raise ReaderError(
-            "--reader: the herd list has no electronic ID; expected a column electronic_id. Add it, or leave "
-            "--reader out."
-        )
-    return Reader(url)
-
-
-def _run_plainly(
-    session: Session, chunks: Iterable[AudioChunk], stop: threading.Event, lines: Iterable[str] | None
-) -> None:
-    """Listen with one line for each decision, and take typed lines; Ctrl-C ends the day in order."""
-    seen = [session.day]
-
-    def show(update: Update) -> None:
-        seen[0] = update.day
-        line = log_line(update)
-        if line:
-            typer.echo(line)
-
-    def take() -> None:
-        # A terminal that is closed, or is not ours, has no lines.
-        with suppress(OSError, ValueError):
-            for line in lines or ():
-                if line.strip():
-                    session.type(line.strip(), seen[0])
-
-    _end_in_order_at_ctrl_c(stop)
-    if hasattr(signal, "SIGTTIN"):
-        # In the background of a terminal it must go on, without lines, and not be stopped.
-        signal.signal(signal.SIGTTIN, signal.SIG_IGN)
-    threading.Thread(target=take, name="lines", daemon=True).start()
-    session.run(chunks, show, stop)
-
-
-def _end_in_order_at_ctrl_c(stop: threading.Event) -> None:
-    """What is being said is still kept, and the sheet follows."""
-    signal.signal(signal.SIGINT, lambda *_: stop.set())
-
-
-def _serve(is_wanted: bool, address: str | None, plain: bool) -> "WebScreen | None":
-    """Begin to show the screen in browsers, if that is wanted."""
-    if not is_wanted and address is None:
-        return None
-    if plain:
-        raise typer.BadParameter("there is no screen to show with --plain", param_hint="--web")
-    # The server is loaded only where it serves.
-    from voicecapture.dashboard.web import LOOPBACK, WebScreen
-
-    web = WebScreen(address or LOOPBACK)
-    typer.echo(f"In a browser: {web.url}")
-    return web
 
 
 @app.command()
@@ -368,7 +185,7 @@ def hear(
 ) -> None:
     """Turn recordings into entries. Each file is a fresh start; nothing is stored."""
     for path in files:
-        check_recording(path)
+        check_sound(path)
     known = read_settings(settings)
     cows = read_herd(herd) if herd else Herd()
     grammar = load_grammar(practice_findings=known.findings)
@@ -388,7 +205,5 @@ def hear(
 
 def _hear_line(path: Path, heard: Heard) -> str:
     """One utterance as a line for a person."""
-    event = heard.decision.event
-    return (
-        f"{path.name}  {heard.utterance.start_s:7.1f} s  {heard.decision.outcome:<9} {event.heard}  ({event.reason})"
-    )
+    event, name, start_s = heard.decision.event, one_line(path.name), heard.utterance.start_s
+    return f"{name}  {start_s:7.1f} s  {heard.decision.outcome:<9} {event.heard}  ({event.reason})"

@@ -10,9 +10,11 @@ import typer
 
 from voicecapture.cli.options import SettingsOption
 from voicecapture.errors import HerdError
+from voicecapture.exports.csv_file import as_text
 from voicecapture.herd import Herd, Matings
 from voicecapture.lists.herd import read_herd
 from voicecapture.lists.matings import read_matings
+from voicecapture.plain_text import one_line
 from voicecapture.reckoning.season import Season
 from voicecapture.reckoning.year_round import visit_list
 from voicecapture.settings import read_settings
@@ -34,14 +36,14 @@ def herd_check(
     herd = read_herd(path)
     animals = herd.animals.values()
     typer.echo(
-        f"{path.name}: {len(herd)} cows, {sum(a.electronic_id is not None for a in animals)} with an electronic "
-        f"ID, {sum(a.mated_on is not None for a in animals)} with a mating date."
+        f"{one_line(path.name)}: {len(herd)} cows, {sum(a.electronic_id is not None for a in animals)} with an "
+        f"electronic ID, {sum(a.mated_on is not None for a in animals)} with a mating date."
     )
     if matings is None:
         return
     mated = read_matings(matings)
     strangers = sorted({s.cow for s in mated.services if s.cow not in herd}, key=int)
-    typer.echo(f"{matings.name}: {len(mated.services)} services, {len(mated.bulls)} bull periods.")
+    typer.echo(f"{one_line(matings.name)}: {len(mated.services)} services, {len(mated.bulls)} bull periods.")
     if strangers:
         typer.echo(f"Served, and not in the herd list: {', '.join(strangers)}.")
 
@@ -77,6 +79,6 @@ def visit(
         animal = cow.animal
         known_of_her = (animal.electronic_id, animal.breed, cow.mated_on, cow.days_since_mating)
         row = (animal.cow, *known_of_her, animal.born_on, animal.calved_on, cow.why)
-        writer.writerow(["" if cell is None else cell for cell in row])
+        writer.writerow(map(as_text, row))
     write_whole(file, text.getvalue().encode())
     typer.echo(f"{file}: {len(due)} cows to scan on {visit_on}.")

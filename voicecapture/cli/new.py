@@ -3,27 +3,18 @@
 import re
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from contextlib import closing
+from contextlib import closing, suppress
 from dataclasses import replace
 from datetime import datetime
 from functools import cache, partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-from voicecapture.audio import (
-    AudioChunk,
-    Chunks,
-    check_recording,
-    microphone_name,
-    microphones,
-    open_microphone,
-    paced,
-    read_recording,
-)
-from voicecapture.cli.begin import new_database
-from voicecapture.cli.day import _check_plainly, _microphone, _run_day
+from voicecapture.audio import AudioChunk, Chunks, paced
+from voicecapture.cli.begin import Wanted, new_database
+from voicecapture.cli.day import MicrophoneOption, _check_plainly
 from voicecapture.cli.options import (
     DatabaseOption,
     EngineOption,
@@ -33,20 +24,22 @@ from voicecapture.cli.options import (
     PlainOption,
     SettingsOption,
 )
+from voicecapture.cli.running import Plan, run_day
 from voicecapture.engines import make_recogniser
 from voicecapture.errors import AudioError, HerdError
 from voicecapture.language.grammar import load_grammar
+from voicecapture.live import listen as listen_live
+from voicecapture.live import unbroken
+from voicecapture.microphone import Microphone, choose, microphones
 from voicecapture.recogniser import Recogniser
-from voicecapture.rehearsal import Source
+from voicecapture.rehearsal import Begun, Source
 from voicecapture.settings import Settings, read_settings
 from voicecapture.speaker import HibariVoice, SilentSpeaker, SoundCardSpeaker, Speaker
+from voicecapture.spool import check_sound, read_sound
 from voicecapture.start import Field, Start, filled
 from voicecapture.store.record import now
-from voicecapture.verdict import Said, Verdict, VoiceCheck
+from voicecapture.verdict import Said, Verdict
 from voicecapture.voice_check import check as voice_check
-
-if TYPE_CHECKING:
-    from voicecapture.guide.app import Begun
 
 app = typer.Typer()
 
@@ -70,7 +63,7 @@ def new(
     scan: Annotated[str, typer.Option(help="aged or yes_no; without it as in the settings.")] = "",
     scanned_on: Annotated[str, typer.Option("--date", help="Day of the scan, yyyy-mm-dd; today.")] = "",
     mating_start: Annotated[str, typer.Option(help="First day of mating, yyyy-mm-dd.")] = "",
-    device: Annotated[str | None, typer.Option(help="Microphone, by number or part of its name.")] = None,
+    device: MicrophoneOption = None,
     check_from: Annotated[Path | None, typer.Option(help="A recording of the twenty lines.")] = None,
     no_check: Annotated[bool, typer.Option("--no-check", help="With --plain: begin without the check.")] = False,
     recording: Annotated[Path | None, typer.Option("--from", help="A recording, heard as if live.")] = None,
@@ -85,7 +78,7 @@ def new(
     """Begin a day step by step: lists, vet, scan, microphone, voice check. With --plain by these flags alone."""
     practice = read_settings(settings)
     for path in filter(None, (recording, check_from)):
-        check_recording(path)
+        check_sound(path)
     typed = {
         Field.HERD: str(herd or ""),
         Field.MATINGS: str(matings or ""),
@@ -100,41 +93,41 @@ def new(
         start = filled(start, field, text)
     load = cache(partial(make_recogniser, engine, model))
     if plain or not sys.stdout.isatty():
-        source = _source(device, recording, check_from, speed)
         is_checked = not no_check and (check_from is not None or recording is None)
-        checks = _by_flags(start, source, practice, load, is_checked)
+        named = partial(_named, device, recording, check_from, speed)
+        begun: Begun | None = _by_flags(start, named, practice, load, is_checked)
     else:
-        choose_from = partial(_sources, device, recording, check_from, speed)
-        begun = _on_screen(start, typed, choose_from, practice, load)
-        if begun is None:
-            typer.echo("No day was begun.")
-            return
-        start, source, checks = begun.start, begun.source, begun.checks
-    assert start.herd is not None and start.scanned_on is not None
+        begun = _on_screen(start, typed, partial(_sources, device, recording, check_from, speed), practice, load)
+    if begun is None:
+        typer.echo("No day was begun.")
+        return
     speaker: Speaker = SilentSpeaker() if quiet else SoundCardSpeaker(HibariVoice())
-    _run_day(
+    run_day(replace(_plan(begun, practice, load, speaker, database), is_plain=plain))
+
+
+def _plan(
+    begun: Begun, practice: Settings, load: Callable[[], Recogniser], speaker: Speaker, database: Path | None
+) -> Plan:
+    """The day itself, as `listen` runs it."""
+    start, source = begun.start, begun.source
+    assert start.herd is not None and start.scanned_on is not None
+    herd, kind = start.herd, start.scan
+    return Plan(
+        Wanted(herd.herd, herd.file, start.scanned_on, kind, source.name, start.vet, source.is_live),
         lambda _: source.listen(),
-        herd=start.herd.herd,
-        herd_file=start.herd.file,
-        source=source.name,
-        scanned_on=start.scanned_on,
-        settings=replace(practice, scan=start.scan),
-        speaker=speaker,
-        database=database or _named_database(start),
-        plain=plain,
-        engine=engine,
-        model=model,
-        matings=start.matings.file if start.matings else None,
-        vet=start.vet,
-        is_live=source.is_live,
-        mating_start=start.mating_start,
-        checks=checks,
+        replace(practice, scan=kind),
+        load,
+        speaker,
+        database or _named_database(start),
+        start.matings.file if start.matings else None,
+        start.mating_start,
+        begun.checks,
     )
 
 
 def _by_flags(
-    start: Start, source: Source, practice: Settings, load: Callable[[], Recogniser], is_checked: bool
-) -> tuple[VoiceCheck, ...]:
+    start: Start, choose: Callable[[], Source], practice: Settings, load: Callable[[], Recogniser], is_checked: bool
+) -> Begun:
     """Where there is no screen: all that is needed must be there, and the check is made in lines."""
     for field, fault in start.faults.items():
         if field in (Field.HERD, Field.MATINGS):
@@ -142,8 +135,9 @@ def _by_flags(
         raise typer.BadParameter(fault, param_hint=_FLAGS[field])
     if start.missing:
         raise typer.BadParameter("needed where there is no screen", param_hint=[_FLAGS[f] for f in start.missing])
+    source = choose()
     if not is_checked:
-        return ()
+        return Begun(start, source, ())
     with closing(source.rehearse()) as chunks:
         grammar = load_grammar(practice_findings=practice.findings)
         result = replace(_check_plainly(chunks, grammar, load(), practice), checked_at=now())
@@ -152,7 +146,7 @@ def _by_flags(
             f"the voice check: {result.verdict}; expected fit to use, or use with care. Check again, or begin "
             "without it: --no-check."
         )
-    return (result,)
+    return Begun(start, source, (result,))
 
 
 def _on_screen(
@@ -161,7 +155,7 @@ def _on_screen(
     choose_from: Callable[[], list[Source]],
     practice: Settings,
     load: Callable[[], Recogniser],
-) -> "Begun | None":
+) -> Begun | None:
     """On the screen; None if no day is to begin."""
     # The screen is loaded only where there is one.
     from voicecapture.guide.app import Guide, GuideApp
@@ -179,26 +173,40 @@ def _on_screen(
     return GuideApp(guide, start, typed).ask()
 
 
-def _source(device: str | None, recording: Path | None, check_from: Path | None, speed: float) -> Source:
-    """What is listened to: the microphone, with recordings in its place for the day or the check."""
-    microphone = _microphone(device)
-    name = recording.name if recording else microphone_name(microphone)
-    listen = partial(_played, recording, speed) if recording else partial(open_microphone, microphone)
+def _source(microphone: Microphone | None, recording: Path | None, check_from: Path | None, speed: float) -> Source:
+    """What is listened to: a microphone, with recordings in its place for the day or the check."""
+    live = partial(listen_live, microphone) if microphone is not None else None
+    listen = partial(_played, recording, speed) if recording else live
     rehearsed = check_from or recording
-    rehearse = partial(_played, rehearsed, speed) if rehearsed else partial(open_microphone, microphone)
-    return Source(name, rehearse, listen, recording is None)
+    rehearse = partial(_played, rehearsed, speed) if rehearsed else partial(_heard, microphone)
+    assert listen is not None
+    return Source(recording.name if recording else str(microphone), rehearse, listen, recording is None)
+
+
+def _named(device: str | None, recording: Path | None, check_from: Path | None, speed: float) -> Source:
+    """The microphone that was named, or used last; none where recordings are in its place."""
+    return _source(None if recording else choose(device), recording, check_from, speed)
 
 
 def _sources(device: str | None, recording: Path | None, check_from: Path | None, speed: float) -> list[Source]:
-    """What may be chosen on the screen: all microphones, or the one that was named."""
+    """What may be chosen on the screen: all microphones, the one used last first, or the one that was named."""
     if device is not None or recording is not None:
-        return [_source(device, recording, check_from, speed)]
-    return [_source(str(found.number), None, check_from, speed) for found in microphones()]
+        return [_named(device, recording, check_from, speed)]
+    first: Microphone | None = None
+    with suppress(AudioError):  # the one used last is not there, and the user chooses
+        first = choose()
+    there = sorted((microphone for _, microphone in microphones()), key=lambda microphone: microphone != first)
+    return [_source(microphone, None, check_from, speed) for microphone in there]
+
+
+def _heard(microphone: Microphone | None) -> Chunks:
+    assert microphone is not None
+    return unbroken(listen_live(microphone))
 
 
 def _played(recording: Path, speed: float) -> Chunks:
     """A recording in the place of the microphone."""
-    return paced(read_recording(recording), speed)
+    return paced(read_sound(recording), speed)
 
 
 def _named_database(start: Start) -> Path:

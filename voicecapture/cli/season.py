@@ -19,6 +19,7 @@ from voicecapture.lists.herd import parse_herd
 from voicecapture.lists.matings import FORMAT as MATINGS_FORMAT
 from voicecapture.lists.matings import parse_matings
 from voicecapture.lists.table import read_text
+from voicecapture.plain_text import one_line
 from voicecapture.reckoning.outcomes import audit
 from voicecapture.reckoning.season import ScanDay, Season
 from voicecapture.report.audit import audit_lines
@@ -207,7 +208,7 @@ def verify(
                     broken = broken or not day.is_as_signed
                     state = f"signed by {day.signature.vet}, {'as signed' if day.is_as_signed else 'CHANGED since'}"
                     state += f", {len(day.amendments)} amendments" if day.amendments else ""
-                typer.echo(f"{path}  {day.scanned_on}  {day.digest}  {state}")
+                typer.echo(f"{one_line(str(path))}  {day.scanned_on}  {day.digest}  {state}")
     for copies in digests.values():
         some = next(iter(copies.values()))
         called = f"{some.scanned_on} {some.vet}".strip()
@@ -234,7 +235,8 @@ def season_add(
         for path in databases:
             added = add_days(record, path)
             lost = f", {added.sounds_missing} sounds were not beside it" if added.sounds_missing else ""
-            typer.echo(f"{path}: {added.days} new days, {added.events} new events, {added.lists} new lists{lost}.")
+            new = f"{added.days} new days, {added.events} new events, {added.lists} new lists"
+            typer.echo(f"{one_line(str(path))}: {new}{lost}.")
             if added.twice:
                 typer.echo(f"  Amended in both copies, look at them: cows {', '.join(added.twice)}.")
             if added.not_as_signed:

@@ -1,5 +1,7 @@
 """Commands that look at the installation and measure it."""
 
+import json
+import os
 from pathlib import Path
 from typing import Annotated
 
@@ -8,15 +10,15 @@ from rich.console import Console
 from rich.progress import Progress
 
 from voicecapture import demo
-from voicecapture.bench import measure, read_manifest, table
-from voicecapture.cli.options import EngineOption, HerdOption, ModelOption, SettingsOption
+from voicecapture.cli.options import ModelOption, SettingsOption
 from voicecapture.doctor import examine
-from voicecapture.engines import make_recogniser
+from voicecapture.engines import ENGINES
+from voicecapture.errors import AudioError, RecordError
 from voicecapture.language.crib import crib
 from voicecapture.language.grammar import load_grammar
 from voicecapture.lists.herd import read_herd
 from voicecapture.report.page import crib_page
-from voicecapture.settings import Settings, read_settings
+from voicecapture.settings import read_settings
 from voicecapture.speech_models import add_model
 from voicecapture.whole_file import write_whole
 
@@ -66,17 +68,95 @@ def doctor() -> None:
 
 @app.command()
 def bench(
-    folder: Annotated[Path, typer.Argument(help="Recordings with a manifest.")] = Path("audio_fixtures/reporting"),
-    herd: HerdOption = None,
-    engine: EngineOption = "listener",
+    folder: Annotated[Path, typer.Argument(help="Recordings with a manifest.jsonl.")] = Path(
+        "audio_fixtures/reporting"
+    ),
+    herd: Annotated[
+        Path | None, typer.Option(help="Herd list, a CSV file. Without it, that of the shipped recordings.")
+    ] = None,
+    engine: Annotated[
+        list[str] | None,
+        typer.Option(help=f"Speech engine: {', '.join(ENGINES)}. Repeat it to hear several side by side."),
+    ] = None,
     model: ModelOption = None,
+    snr: Annotated[
+        str | None,
+        typer.Option(
+            metavar="LIST",
+            help="Mix the clean recordings with shed noise at these ratios in dB, such as clean,20,10,5,0, and leave "
+            "out those with noise of their own. Without it, all are heard as they are.",
+        ),
+    ] = None,
+    noise_hours: Annotated[
+        float, typer.Option(min=0, max=100, help="Hours of shed noise with nobody in it, to count false entries.")
+    ] = 1.0,
+    quick: Annotated[
+        bool, typer.Option("--quick", help="A stratified sample, under two minutes on two free cores.")
+    ] = False,
+    json_file: Annotated[Path | None, typer.Option("--json", help="Write all figures and trials there.")] = None,
+    picture: Annotated[Path | None, typer.Option(help="Draw the figures there: .svg, .png or .pdf.")] = None,
 ) -> None:
-    """Measure the listening: entries right and taken wrong by noise and voice, latency, memory."""
-    rows = read_manifest(folder)
+    """Measure the listening on recordings whose words are known.
+
+    Entries right, asked and taken wrong by noise, voice and phrase type; the curve over the bar;
+    false entries an hour; confusions; calibration; latency and memory. Ctrl-C ends it with the
+    figures so far.
+
+    The manifest has an object on one line for each recording: "file"; "expected", the entry with
+    "cow", "result", "days", "twins" and "findings", or null for talk; and, where known, "words",
+    "kind", "voice", "snr_db" and "noise".
+    """
+    # Noise, statistics and pictures take seconds to load, and no other command needs them.
+    from voicecapture.bench.picture import check_picture, draw
+    from voicecapture.bench.results import as_json
+    from voicecapture.bench.run import run
+    from voicecapture.bench.tables import tables
+
+    snrs_db = _read_snrs(snr) if snr is not None else None
+    if picture is not None:
+        check_picture(picture)
+    for file in filter(None, (json_file, picture)):
+        _check_place(file)
     cows = read_herd(herd or demo.HERD)
-    grammar = load_grammar()
-    recogniser = make_recogniser(engine, model)
-    with Progress(console=Console(stderr=True)) as progress:
-        task = progress.add_task("hearing", total=len(rows))
-        outcomes = measure(rows, cows, grammar, recogniser, Settings(), lambda: progress.advance(task))
-    typer.echo("\n".join(table(outcomes)))
+    engines = list(dict.fromkeys(engine or ["listener"]))
+    with Progress(console=Console(stderr=True)) as bar:
+        tasks = {name: bar.add_task(name, total=None) for name in engines}
+
+        def progress(name: str, done: int, total: int) -> None:
+            bar.update(tasks[name], completed=done, total=total)
+
+        described, found = run(folder, cows, engines, model, snrs_db, noise_hours, quick, progress)
+    typer.echo("\n".join(tables(described, found)))
+    if json_file is not None:
+        write_whole(json_file, (json.dumps(as_json(described, found), indent=1) + "\n").encode())
+        typer.echo(f"{json_file}: written.")
+    if picture is not None:
+        write_whole(picture, draw(described, found, picture.suffix))
+        typer.echo(f"{picture}: written.")
+    if described.is_stopped:
+        raise typer.Exit(1)
+
+
+def _read_snrs(text: str) -> list[float | None]:
+    """Ratios in dB, None for clean, in the order given.
+
+    Raises:
+        AudioError: If one is neither "clean" nor a number from -20 to 60.
+    """
+    snrs_db: list[float | None] = []
+    for part in filter(None, (part.strip().lower() for part in text.split(","))):
+        try:
+            snrs_db.append(None if part == "clean" else float(part))
+        except ValueError as error:
+            raise AudioError(
+                f"--snr: '{part}'; expected ratios in dB such as clean,20,10,5,0. Correct it."
+            ) from error
+    if not snrs_db or any(snr_db is not None and not -20 <= snr_db <= 60 for snr_db in snrs_db):
+        raise AudioError(f"--snr: '{text}'; expected ratios from -20 to 60 dB, such as clean,20,10,5,0. Correct it.")
+    return list(dict.fromkeys(snrs_db))
+
+
+def _check_place(file: Path) -> None:
+    """Refuse, before minutes of listening, a file that cannot be written."""
+    if file.is_dir() or not os.access(file.absolute().parent, os.W_OK):
+        raise RecordError(f"{file}: cannot be written; expected a file in a folder that can. Name another place.")

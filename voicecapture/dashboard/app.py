@@ -105,7 +105,7 @@ class Dashboard(Look[None]):
         self.set_interval(_EVERY_S, self._take_updates)
         if self._web is not None:
             self._pictures = self.set_interval(_PICTURE_EVERY_S, self._leave_picture)
-            self.notify(f"w: where to watch in a browser\n{self._web.url}", timeout=15, markup=False)
+            self.notify("w: where to watch in a browser")
 
     def _listen(self) -> None:
         try:
@@ -114,6 +114,8 @@ class Dashboard(Look[None]):
             self._failure = error
 
     def _take_updates(self) -> None:
+        if not self._screen.is_mounted:
+            return  # on a busy machine the session may be the quicker one
         has_ended = not self._session.is_alive()
         level: Update | None = None
         while not self._updates.empty():

@@ -96,6 +96,7 @@ class ShedScreen(Screen[None]):
         self.query_one(SoundPanel).show(update)
         self.query_one(Alerts).show(update)
         self.query_one(PacePanel).show(update)
+        self.query_one(LastEntry).follow(update)
         if update.decision is not None:
             self.query_one(LastEntry).show(update)
             self.query_one(Recent).show(update)

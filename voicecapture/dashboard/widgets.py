@@ -111,6 +111,7 @@ class LastEntry(Horizontal):
     def __init__(self) -> None:
         super().__init__()
         self._event: Event | None = None
+        self._said = ""
 
     def compose(self) -> ComposeResult:
         """State and words in a line, large letters under it, and the answers beside them."""
@@ -133,10 +134,17 @@ class LastEntry(Horizontal):
         by_hand = f"  ({_source(event)})" if _source(event) else ""
         self.query_one("#state", Lines).put(f"{_SIGNS[event.kind].upper()}  {cow}{what}{by_hand}")
         self.query_one("#answers", Lines).put("\n".join(answers_shown(event)) if is_asked else "")
-        self.query_one("#said", Lines).put(f"read back: {update.said}" if update.said else "")
+        self._said = f"read back: {update.said}" if update.said else ""
+        self.follow(update)
         self.set_class(is_asked, "asking")
         self.set_class(event.kind in (EventKind.TAKEN_BACK, EventKind.COMMAND), "undone")
         self._enlarge()
+
+    def follow(self, update: Update) -> None:
+        """While the vet speaks, the words so far take the place of what was read back."""
+        line = self.query_one("#said", Lines)
+        line.put(f"so far: {update.words} ..." if update.words else self._said)
+        line.set_class(bool(update.words), "so-far")
 
     def on_resize(self, _event: events.Resize) -> None:
         """The letters grow and shrink with the room."""

@@ -23,7 +23,7 @@ from voicecapture.drill import Tried
 from voicecapture.drill.kills import integrity
 from voicecapture.drill.script import Script, ScriptedEar, sound_of
 from voicecapture.session import Session
-from voicecapture.speaker import Tone
+from voicecapture.speaker import Tone, Unheard
 from voicecapture.store import keeper
 from voicecapture.store.record import Record
 from voicecapture.store.rows import read_event
@@ -122,7 +122,7 @@ def _clock_back(_path: Path) -> Iterator[None]:
         yield
 
 
-class _Drill:
+class _Drill(Unheard):
     """One day with a fault every few entries."""
 
     def __init__(self, path: Path, script: Script, fault: Fault, rng: Random) -> None:
@@ -136,7 +136,7 @@ class _Drill:
         self.times = self.false_saved = self.unalarmed = self.left = 0
         self.longest_alarm_s, self.began_s, self.is_alarmed, self.is_over = 0.0, 0.0, True, True
         self.failure: str | None = None
-        self.sounded = Tone.NOT_HEARD
+        self.last_tone = Tone.NOT_HEARD
 
     def run(self) -> int:
         """Listen to the day; returns how many entries are not on record, or not in their order."""
@@ -182,16 +182,16 @@ class _Drill:
 
     def say(self, text: str) -> None:
         """What is announced as saved must be on the disk now, for everybody to read."""
-        if self.sounded is Tone.SAVED:
+        if self.last_tone is Tone.SAVED:
             with suppress(OSError, sqlite3.Error):
                 events = _events(self.path)
                 self.false_saved -= bool(events and _said(events[-1]) == text)
             self.false_saved += 1
-        self.sounded = Tone.NOT_HEARD
+        self.last_tone = Tone.NOT_HEARD
 
     def tone(self, tone: Tone) -> None:
         """See `Speaker`."""
-        self.sounded = tone
+        self.last_tone = tone
         if tone is Tone.ALARM:
             self._alarm()
 

@@ -24,7 +24,7 @@ from voicecapture.day import Day, ScanKind
 from voicecapture.drill import Tried
 from voicecapture.drill.script import PACE_S, Script, ScriptedEar, sound_of, utterance_at
 from voicecapture.session import Session
-from voicecapture.speaker import Tone
+from voicecapture.speaker import Tone, Unheard
 from voicecapture.store.record import Record
 from voicecapture.store.resume import cut_off_day, resume
 from voicecapture.store.rows import read_event
@@ -33,7 +33,7 @@ _STORE = str(Path(store.__file__).parent)
 _LONGEST_S = 60.0
 
 
-class _Announcing:
+class _Announcing(Unheard):
     """A `Speaker` that tells the parent what is announced as saved."""
 
     failure: str | None = None

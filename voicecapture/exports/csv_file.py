@@ -12,8 +12,8 @@ from voicecapture.exports.table import CowRow, cow_row
 from voicecapture.reckoning.season import Season
 from voicecapture.reckoning.settings import ReckoningSettings
 
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
-"""A cell that begins so is run by a spreadsheet."""
+_FORMULA = ("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20", "\t", "\r", "\n")
+"""A cell that begins so is run by a spreadsheet; the wide signs by those of East Asia."""
 
 
 def csv_bytes(season: Season, settings: ReckoningSettings) -> tuple[bytes, int]:
@@ -22,11 +22,12 @@ def csv_bytes(season: Season, settings: ReckoningSettings) -> tuple[bytes, int]:
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\r\n")
     writer.writerow(field.name for field in fields(CowRow))
-    writer.writerows([_cell(value) for value in astuple(row)] for row in rows)
+    writer.writerows([as_text(value) for value in astuple(row)] for row in rows)
     return text.getvalue().encode(), len(rows)
 
 
-def _cell(value: object) -> str:
+def as_text(value: object) -> str:
+    """A value as a cell that no spreadsheet runs as a formula; empty for None."""
     text = "" if value is None else str(value)
     # An apostrophe makes it text in every spreadsheet.
     return f"'{text}" if text.startswith(_FORMULA) else text

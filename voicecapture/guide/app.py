@@ -13,7 +13,7 @@ from voicecapture.dashboard.look import Look
 from voicecapture.errors import ScreenError
 from voicecapture.guide.checking import CheckScreen
 from voicecapture.guide.form import FormScreen
-from voicecapture.rehearsal import Check, Source
+from voicecapture.rehearsal import Begun, Check, Source
 from voicecapture.start import Field, Start
 from voicecapture.verdict import VoiceCheck
 
@@ -31,16 +31,6 @@ class Guide:
     bars: DecisionSettings
     now: Callable[[], str]
     """The time in UTC, as in ISO 8601."""
-
-
-@dataclass(frozen=True, slots=True)
-class Begun:
-    """The day that is to begin."""
-
-    start: Start
-    source: Source
-    checks: tuple[VoiceCheck, ...]
-    """All that were made, also those that were broken off."""
 
 
 class GuideApp(Look[Begun]):

@@ -18,7 +18,7 @@ from voicecapture.rehearsal import Check, Ended, Prompted, Rehearsal, Source, To
 from voicecapture.update import Update
 from voicecapture.verdict import LINES, Said, Verdict, VoiceCheck, advice, figures, said_words, slips
 
-_LOOKS = {Verdict.FIT: ("✓", ""), Verdict.CARE: ("?", "asking"), Verdict.UNFIT: ("✗", "undone")}
+_LOOKS = {Verdict.FIT: ("✓", "taken"), Verdict.CARE: ("?", "asking"), Verdict.UNFIT: ("✗", "undone")}
 """Sign and frame of a verdict, as those of an entry in the shed."""
 
 

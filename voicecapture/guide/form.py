@@ -244,7 +244,8 @@ class FormScreen(Screen[None]):
     def _hint(self) -> None:
         keys = [("enter", "next"), ("up down", "fields")]
         if self._at == _MICROPHONE:
-            keys = [("enter", "to the voice check"), ("left right", "another")]
+            is_ready = bool(self._sources) and not self._start.missing
+            keys = [("enter", "to the voice check" if is_ready else "to what is missing"), ("left right", "another")]
         elif self._at == Field.SCAN.name:
             keys.append(("left right", "another"))
         elif self._at and Field[self._at] in _FILES:

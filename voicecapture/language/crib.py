@@ -22,12 +22,12 @@ _SECTIONS = (
     ("In a yes/no scan", ("yes_or_no",)),
     ("Findings", ("finding",)),
     ("Putting it right at once", ("sorry",)),
-    ("Correcting the last entry", ("correction",)),
+    ("Correcting the last entry", ("correcting", "restarting")),
     ("Commands", ("command",)),
     ("Answers to a question", ("answer",)),
 )
 _NUMBERS = frozenset({"number", "count", "one_to_nine"})
-_SHORT = {"said": "ENTRY"}
+_SHORT = {"said": "ENTRY", "outcome": "RESULT"}
 
 
 def crib(grammar: Grammar) -> tuple[Section, ...]:

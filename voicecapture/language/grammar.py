@@ -18,6 +18,7 @@ with warnings.catch_warnings():
     import jsgf as jsgf
 
 from voicecapture.errors import GrammarError
+from voicecapture.plain_text import shown
 
 _SHIPPED = Path(__file__).parents[1] / "grammars"
 _CHECKED_OUT = Path(__file__).parents[2] / "grammars"
@@ -207,7 +208,8 @@ def load_grammar(
             is one word to the grammar, joined by underscores.
 
     Raises:
-        GrammarError: If a file is missing or wrong, or a word has no pronunciation.
+        GrammarError: If a file is missing or wrong, a word has no pronunciation, or a finding of the practice has the
+            name of something that can be said already.
     """
     path = folder / "voicecapture.jsgf"
     try:
@@ -227,6 +229,12 @@ def load_grammar(
     builder = _Builder(rules)
     start = builder.rule("utterance", 0)
     pronunciations = read_pronunciations(folder / "pronunciations.dict")
+    for name in findings:
+        if name in pronunciations or any(name in arc.tokens for arc in builder.arcs if arc.word != name):
+            # Taken for the word of that name: a finding called "empty" would be the result.
+            raise GrammarError(
+                f"settings: finding '{name}' is a word of the grammar already; expected a name of its own. Rename it."
+            )
     pronunciations.update(findings)
     grammar = Grammar(_without_dead_ends(builder.arcs, end=0), start, 0, pronunciations, rules)
     for word in grammar.words:
@@ -293,7 +301,7 @@ def read_phones(text: str, where: str) -> Phones:
     phones = tuple(text.split())
     wrong = [phone for phone in phones if phone not in PHONES]
     if wrong or not phones:
-        found = f"'{wrong[0]}'" if wrong else "no phones"
+        found = f"'{shown(wrong[0])}'" if wrong else "no phones"
         raise GrammarError(f"{where}: found {found}; expected ARPAbet phones such as 'F AO R'. Correct the line.")
     return phones
 

@@ -108,6 +108,7 @@ class Phrase:
 
 BARE_AGE = "the age was said without days or weeks"
 YES_NO = "yes or no as a result"
+RESTARTED = "instead of the last result"
 
 
 @dataclass(slots=True)
@@ -169,6 +170,8 @@ class _Reader:
                 self.is_part_said_again = True
             case "correct":
                 self.corrects = True
+            case "again":
+                self.corrects, self.caution = True, RESTARTED
             case _:
                 # Every other token is a finding, its own name or the practice's.
                 self.start_outcome(findings=(*self.entry.findings, token))

@@ -6,6 +6,7 @@ from enum import StrEnum
 from pathlib import Path
 
 from voicecapture.lists.table import COW_HEADINGS, Line, ListFormat, parse, read_text
+from voicecapture.plain_text import shown
 
 
 class Fate(StrEnum):
@@ -51,7 +52,7 @@ def read_calvings(path: Path) -> list[Calving]:
     """Read a calving list, a CSV file like the herd list: `cow`, and `calved_on` or `outcome`.
 
     Raises:
-        HerdError: If the file is not such a list. The message names every wrong line, not only the first.
+        HerdError: If the file is not such a list. The message names every wrong line, up to a hundred.
     """
     seen: dict[str, int] = {}
 
@@ -70,5 +71,5 @@ def read_calvings(path: Path) -> list[Calving]:
 
 def _fate(text: str) -> Fate:
     if text.lower() not in _WORDS:
-        raise ValueError(f"outcome '{text}'; expected one of {', '.join(Fate)}.")
+        raise ValueError(f"outcome '{shown(text)}'; expected one of {', '.join(Fate)}.")
     return _WORDS[text.lower()]

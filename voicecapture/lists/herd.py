@@ -40,7 +40,7 @@ def read_herd(path: Path) -> Herd:
     Windows-1252. Dates are yyyy-mm-dd or dd/mm/yyyy, the day first. Leading zeros of cow numbers are kept.
 
     Raises:
-        HerdError: If the file is not such a list. The message names every wrong line, not only the first.
+        HerdError: If the file is not such a list. The message names every wrong line, up to a hundred.
     """
     return parse_herd(read_text(path, FORMAT), str(path))
 

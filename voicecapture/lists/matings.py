@@ -5,6 +5,7 @@ from pathlib import Path
 
 from voicecapture.herd import BullPeriod, Matings, Service, ServiceKind
 from voicecapture.lists.table import COW_HEADINGS, Line, ListFormat, parse, read_text
+from voicecapture.plain_text import shown
 
 FORMAT = ListFormat(
     name="mating list",
@@ -41,7 +42,7 @@ def read_matings(path: Path) -> Matings:
     with `bull_in` and perhaps `bull_out`, `sire` and, where the bull ran with one cow alone, `cow`.
 
     Raises:
-        HerdError: If the file is not such a list. The message names every wrong line, not only the first.
+        HerdError: If the file is not such a list. The message names every wrong line, up to a hundred.
     """
     return parse_matings(read_text(path, FORMAT), str(path))
 
@@ -76,5 +77,5 @@ def _mating(line: Line) -> Service | BullPeriod:
 
 def _kind(text: str) -> ServiceKind:
     if text.lower() not in _KINDS:
-        raise ValueError(f"kind of service '{text}'; expected AI or natural.")
+        raise ValueError(f"kind of service '{shown(text)}'; expected AI or natural.")
     return _KINDS[text.lower()]

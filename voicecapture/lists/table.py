@@ -13,11 +13,18 @@ from typing import TypeVar
 from charset_normalizer import from_bytes
 
 from voicecapture.errors import HerdError
+from voicecapture.plain_text import one_line, shown
 
 _DELIMITERS = ",;\t"
 _COW = re.compile(r"[0-9]{1,5}")
 _ISO_DATE = re.compile(r"([0-9]{4})-([0-9]{2})-([0-9]{2})")
 _DAY_FIRST_DATE = re.compile(r"([0-9]{1,2})/([0-9]{1,2})/([0-9]{4})")
+_YEARS = (1980, 2100)
+"""What is dated before or after is a slip; the reckoning goes some years beyond."""
+_LARGEST_BYTES = 64 * 1024**2
+"""A list of 300,000 matings has 15 MB; what is larger was named by mistake."""
+_MOST_FAULTS, _MOST_COLUMNS = 100, 30
+"""Of a message: faults that are told, and columns that are shown."""
 
 Synonyms = Mapping[str, tuple[str, ...]]
 """Headings by what they mean; the first of each is its own name and wins over the others."""
@@ -53,13 +60,18 @@ class Line:
     faults: list[str] = field(default_factory=list)
 
     def text(self, name: str) -> str | None:
-        """A cell; None if it is empty."""
-        return self.cells.get(name) or None
+        """A cell; None if it is empty, or holds what is no text."""
+        text = self.cells.get(name) or None
+        if text is not None and one_line(text) != text:
+            self.faults.append(f"{name} '{shown(text)}'; expected letters and signs in one line.")
+            return None
+        return text
 
     def read(self, name: str, parse: Callable[[str], _Value]) -> _Value | None:
         """A cell as a value; None if it is empty or wrong. `parse` raises ValueError with the fault's sentence."""
+        text = self.text(name)
         try:
-            return parse(self.cells[name]) if self.cells.get(name) else None
+            return parse(text) if text else None
         except ValueError as error:
             self.faults.append(str(error))
             return None
@@ -73,7 +85,7 @@ class Line:
         cow = self.cells.get("cow", "")
         if not _COW.fullmatch(cow):
             self.faults.append(
-                f"cow '{cow}'; expected 1 to 5 digits." if cow else "no cow number; expected 1 to 5 digits."
+                f"cow '{shown(cow)}'; expected 1 to 5 digits." if cow else "no cow number; expected 1 to 5 digits."
             )
         return cow
 
@@ -100,12 +112,18 @@ def read_text(path: Path, format: ListFormat) -> str:
     """The text of a list: UTF-8, UTF-16 with a byte order mark, or Windows-1252.
 
     Raises:
-        HerdError: If it cannot be read as text.
+        HerdError: If it cannot be read as text, or is far larger than any list.
     """
     try:
-        data = path.read_bytes()
+        with path.open("rb") as file:
+            data = file.read(_LARGEST_BYTES + 1)
     except OSError as error:
         raise HerdError(f"{path}: cannot be read ({error.strerror}). Name an existing {format.name}.") from error
+    if len(data) > _LARGEST_BYTES:
+        raise HerdError(
+            f"{path}: over {_LARGEST_BYTES // 1024**2} MB; expected a {format.name}, which is far smaller. Name the "
+            f"file with the {format.rows}."
+        )
     encoding = "utf-16" if data[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig"
     if encoding != "utf-16" and b"\0" in data:
         raise HerdError(f"{path}: not a text file; expected CSV. Save the list as CSV (UTF-8).")
@@ -134,7 +152,7 @@ def parse(text: str, where: str, format: ListFormat, value: Callable[[Line], _Va
         value: Reads one line, and notes in it what is wrong.
 
     Raises:
-        HerdError: If anything in it is wrong. The message names every wrong line, not only the first.
+        HerdError: If anything in it is wrong. The message names every wrong line, up to a hundred.
     """
     rows = _rows(text, where)
     header = next(rows, None)
@@ -146,14 +164,17 @@ def parse(text: str, where: str, format: ListFormat, value: Callable[[Line], _Va
     values: list[_Value] = []
     wrong: list[str] = []
     for number, cells in rows:
+        if len(wrong) >= _MOST_FAULTS:
+            break
         if len(cells) != len(header[1]):
             wrong.append(f"line {number}: found {len(cells)} columns; expected {len(header[1])} as in the heading.")
             continue
         line = Line(number, {name: cells[place].strip() for name, place in columns.items()})
         values.append(value(line))
-        wrong += [f"line {number}: {fault}" for fault in line.faults]
+        wrong += [f"line {number}: {fault}" for fault in dict.fromkeys(line.faults)]
     if wrong:
         count = "1 fault" if len(wrong) == 1 else f"{len(wrong)} faults"
+        count += " and perhaps more" if len(wrong) >= _MOST_FAULTS else ""
         raise HerdError("\n  ".join([f"{where}: {count}; nothing was imported. Correct the lines:", *wrong]))
     if not values:
         raise HerdError(
@@ -214,14 +235,15 @@ def _columns(header: list[str], where: str, format: ListFormat) -> dict[str, int
         places = [i for i, heading in enumerate(headings) if heading in synonyms]
         exact = [i for i in places if headings[i] == synonyms[0]]
         if len(exact or places) > 1:
-            found = ", ".join(f"'{header[i].strip()}'" for i in places)
+            found = ", ".join(f"'{shown(header[i].strip())}'" for i in places[:_MOST_COLUMNS])
             raise HerdError(f"{where}: line 1: {found} may each be {name}; expected one. Call one of them '{name}'.")
         if places:
             columns[name] = (exact or places)[0]
     if format.needed not in columns:
         called = "of cow numbers" if format.needed == "cow" else f"'{format.needed}'"
+        found = ", ".join(f"'{shown(cell.strip())}'" for cell in header[:_MOST_COLUMNS])
         raise HerdError(
-            f"{where}: line 1: no column {called} among {', '.join(repr(cell.strip()) for cell in header)}; "
+            f"{where}: line 1: no column {called} among {found}; "
             f"expected one called '{format.needed}'. Add the heading line, or rename the column."
         )
     return columns
@@ -234,16 +256,19 @@ def read_date(text: str, called: str) -> date:
         ValueError: If it is none.
     """
     iso, day_first = _ISO_DATE.fullmatch(text), _DAY_FIRST_DATE.fullmatch(text)
+    first, last = _YEARS
     try:
         if iso:
             year, month, day = map(int, iso.groups())
-            return date(year, month, day)
-        if day_first:
+        elif day_first:
             day, month, year = map(int, day_first.groups())
+        else:
+            raise ValueError
+        if first <= year <= last:
             return date(year, month, day)
     except ValueError:
         pass  # no such day, told below
-    raise ValueError(f"{called} '{text}'; expected a day as yyyy-mm-dd or dd/mm/yyyy.")
+    raise ValueError(f"{called} '{shown(text)}'; expected a day as yyyy-mm-dd or dd/mm/yyyy from {first} to {last}.")
 
 
 def yes_or_no(text: str) -> bool:
@@ -254,5 +279,5 @@ def yes_or_no(text: str) -> bool:
     """
     answer = {"yes": True, "y": True, "true": True, "1": True, "no": False, "n": False, "false": False, "0": False}
     if text.lower() not in answer:
-        raise ValueError(f"'{text}'; expected yes or no.")
+        raise ValueError(f"'{shown(text)}'; expected yes or no.")
     return answer[text.lower()]

@@ -57,13 +57,18 @@ def readings_of(hypotheses: Iterable[tuple[Sequence[str], float]], language: Lan
 
 def _meanings(words: Sequence[str], grammar: Grammar) -> Iterator[tuple[list[str], Tokens, float]]:
     """Wordings and meanings; a number in digits may be said digit by digit or as a number."""
-    if sum(word.isdigit() for word in words) > _MOST_NUMBERS:
+    if sum(map(_is_number, words)) > _MOST_NUMBERS:
         return
-    ways = [[[word]] if not word.isdigit() else _in_words(word) for word in words]
+    ways = [_in_words(word) if _is_number(word) else [[word]] for word in words]
     for chosen in product(*ways):
         spoken = [part for parts in chosen for part in parts]
         for tokens, weight in grammar.meanings(spoken).items():
             yield spoken, tokens, weight
+
+
+def _is_number(word: str) -> bool:
+    """Whether a word is a number in the figures that are painted on cows."""
+    return word.isascii() and word.isdigit()
 
 
 def _in_words(number: str) -> list[list[str]]:

@@ -8,10 +8,12 @@ from pathlib import Path
 
 from sqlite_utils import Database
 
+from voicecapture import private
 from voicecapture.errors import RecordError
+from voicecapture.store.clips import clip_file, is_sound, read_clips
 from voicecapture.store.record import Record
 from voicecapture.store.rows import Row, digest
-from voicecapture.store.season import day_rows
+from voicecapture.store.season import day_rows, read_season
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,10 +43,13 @@ def add_days(record: Record, other: Path) -> Added:
     with (
         Record.reading(other) as source,
         record.alone(),
-        record.translated("the days could not be added"),
+        record.translated(f"the days of {other} could not be added"),
         record.db.atomic(),
     ):
         added = Added()
+        # The record can never be mended: nothing comes into it that cannot be read.
+        for day in read_season(source).days:
+            read_clips(source, day.name)
         for row in source.db.query("select * from day order by id"):
             added = _plus(added, _add_day(record, source, row))
         known = {(r["kind"], r["text"], r["added_at"]) for r in record.db.query("select * from farm_list")}
@@ -93,6 +98,7 @@ def _add_day(record: Record, source: Record, row: Row) -> Added:
     for event in new:
         record.add("event", **_unfiled(event), day_id=day_id)
     _add_signature(record, source, row, day_id, signed)
+    _add_voice_checks(record, source, row, day_id)
     is_changed = signed is not None and digest(row, animals, events[: signed["events"]]) != signed["digest"]
     return Added(
         int(held is None),
@@ -121,9 +127,9 @@ def _common(held: Sequence[Row], events: Sequence[Row]) -> int:
     )
 
 
-def _unfiled(event: Row) -> Row:
-    """An event without what depends on the file that it is in."""
-    return _without(event, "id", "day_id")
+def _unfiled(row: Row) -> Row:
+    """A row without what depends on the file that it is in."""
+    return _without(row, "id", "day_id")
 
 
 def _new_events(held: Sequence[Row], events: Sequence[Row]) -> tuple[list[Row], set[str]]:
@@ -166,7 +172,7 @@ def _add_utterances(record: Record, source: Record, row: Row, day_id: int) -> in
     for utterance in source.db.query("select * from utterance where day_id = ? order by number", [row["id"]]):
         number = utterance["number"]
         clip = held.get(number, f"{record.clips.name}/{row['name']}_{number:05d}.flac")
-        missing += not _copy(source.path.parent / utterance["clip"], record.path.parent / clip)
+        missing += not _copy(clip_file(source, utterance["clip"]), clip_file(record, clip))
         if number not in held:
             record.add("utterance", **{**utterance, "day_id": day_id, "clip": clip})
     return missing
@@ -174,13 +180,14 @@ def _add_utterances(record: Record, source: Record, row: Row, day_id: int) -> in
 
 def _copy(sound: Path, to: Path) -> bool:
     """Copy a sound, whole or not at all, unless it is there; False if it is nowhere."""
-    if to.is_file():
+    if is_sound(to):
         return True
-    if not sound.is_file():
+    if not is_sound(sound):
         return False
-    to.parent.mkdir(exist_ok=True)
+    private.make_folder(to.parent)
     unfinished = to.with_suffix(".part")
-    shutil.copyfile(sound, unfinished)
+    with sound.open("rb") as data, open(unfinished, "wb", opener=private.opener) as copy:
+        shutil.copyfileobj(data, copy)
     os.replace(unfinished, to)
     return True
 
@@ -196,6 +203,17 @@ def _add_signature(record: Record, source: Record, row: Row, day_id: int, new: R
             f"{source.path}: the day of {row['scanned_on']} is signed by {new['vet']}, and in {record.path} by "
             f"{held['vet']}; expected one signature. Nothing was added. Keep the file whose signature is meant."
         )
+
+
+def _add_voice_checks(record: Record, source: Record, row: Row, day_id: int) -> None:
+    held = {_checked(r) for r in record.db.query("select * from voice_check where day_id = ?", [day_id])}
+    for check in source.db.query("select * from voice_check where day_id = ? order by id", [row["id"]]):
+        if _checked(check) not in held:
+            record.add("voice_check", **_unfiled(check), day_id=day_id)
+
+
+def _checked(check: Row) -> tuple[object, ...]:
+    return tuple(_unfiled(check).values())
 
 
 def _without(row: Row, *names: str) -> Row:

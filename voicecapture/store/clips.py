@@ -1,5 +1,6 @@
 """The sound of what was heard, as it lies beside the record. Only read."""
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -8,9 +9,15 @@ import numpy as np
 import soundfile
 
 from voicecapture.audio import SAMPLE_RATE_HZ, Samples
-from voicecapture.errors import AudioError
+from voicecapture.errors import AudioError, RecordError
+from voicecapture.plain_text import one_line, shown
 from voicecapture.segmenter import Utterance
 from voicecapture.store.record import Record
+from voicecapture.store.rows import Row
+
+_CLIP = re.compile(r"(?![A-Za-z]:)[^/\\\x00-\x1f]{1,200}_clips/[0-9A-Za-z_]{1,80}\.flac")
+_LONGEST_S = 600.0
+"""No utterance is nearly so long."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +43,7 @@ def read_clips(record: Record, day_name: str) -> dict[int, Clip]:
     Raises:
         RecordError: If they cannot be read.
     """
-    with record.translated("the utterances could not be read"):
+    with record.translated("the utterances could not be read"), record.undamaged("an utterance"):
         rows = record.db.query(
             "select u.* from utterance u join day d on d.id = u.day_id where d.name = ? order by u.number", [day_name]
         )
@@ -45,12 +52,41 @@ def read_clips(record: Record, day_name: str) -> dict[int, Clip]:
                 row["number"],
                 row["start_s"],
                 row["end_s"],
-                row["heard"],
+                one_line(row["heard"]),
                 row["snr_db"],
-                record.path.parent / row["clip"],
+                clip_file(record, row["clip"]),
             )
-            for row in rows
+            for row in map(_checked, rows)
         }
+
+
+def clip_file(record: Record, clip: str) -> Path:
+    """Where the sound of an utterance is.
+
+    Args:
+        record: Of the utterance.
+        clip: As the record names it: a file in a folder of sounds beside it. The program writes no other name.
+
+    Raises:
+        RecordError: If it leads elsewhere.
+    """
+    if not _CLIP.fullmatch(clip):
+        raise RecordError(
+            f"{record.path}: names '{shown(clip)}' as the sound of an utterance; expected a sound beside the record. "
+            "The file is damaged or was changed by another program: use a copy of it."
+        )
+    return record.path.parent / clip
+
+
+def is_sound(file: Path) -> bool:
+    """Whether a sound is there: a file of its own, for a link may lead anywhere."""
+    return file.is_file() and not file.is_symlink()
+
+
+def _checked(row: Row) -> Row:
+    if not 0 <= row["start_s"] <= row["end_s"] <= row["start_s"] + _LONGEST_S:
+        raise ValueError(f"an utterance from {row['start_s']} to {row['end_s']} s")
+    return row
 
 
 def read_utterance(clip: Clip) -> Utterance:
@@ -78,7 +114,7 @@ def read_before(clips: Mapping[int, Clip], number: int, duration_s: float) -> tu
     start_s = end_s - duration_s
     samples, kept = np.zeros(round(duration_s * SAMPLE_RATE_HZ), np.float32), 0
     for clip in clips.values():
-        if clip.number >= number or clip.end_s <= start_s or clip.start_s >= end_s or not clip.file.is_file():
+        if clip.number >= number or clip.end_s <= start_s or clip.start_s >= end_s or not is_sound(clip.file):
             continue
         sound = _samples(clip)
         # The end of the samples is what the audio clock names most surely.
@@ -91,11 +127,21 @@ def read_before(clips: Mapping[int, Clip], number: int, duration_s: float) -> tu
 
 
 def _samples(clip: Clip) -> Samples:
+    if not is_sound(clip.file):
+        raise AudioError(
+            f"{clip.file}: the sound of utterance {clip.number} is not there; expected it beside the record, unless "
+            "it was purged. Copy it back if you have it."
+        )
     try:
-        samples, _ = soundfile.read(clip.file, dtype="float32")
-    except (soundfile.LibsndfileError, OSError) as error:
+        samples, rate_hz = soundfile.read(clip.file, round(_LONGEST_S * SAMPLE_RATE_HZ), dtype="float32")
+    except (soundfile.LibsndfileError, OSError, TypeError) as error:
         raise AudioError(
             f"{clip.file}: the sound of utterance {clip.number} cannot be read ({error}); expected the file that was "
-            "kept with the day. Copy it back beside the database."
+            "kept with the day. Copy it back beside the record."
         ) from error
+    if samples.ndim != 1 or rate_hz != SAMPLE_RATE_HZ:
+        raise AudioError(
+            f"{clip.file}: another sound than that of utterance {clip.number}; expected one channel at "
+            f"{SAMPLE_RATE_HZ} Hz. Copy the file that was kept with the day back beside the record."
+        )
     return np.asarray(samples, np.float32)

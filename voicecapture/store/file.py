@@ -8,7 +8,7 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from voicecapture.errors import DamagedError, RecordError
-from voicecapture.store.schema import SCHEMA
+from voicecapture.store.schema import SCHEMA, altered_part
 
 
 def connect(path: Path) -> sqlite3.Connection:
@@ -75,6 +75,12 @@ def check_is_ours(db: Database, path: Path) -> None:
         raise RecordError(
             f"{path}: a database of another program (table {min(foreign)}); expected one of voicecapture or a new "
             "file. Name another file."
+        )
+    altered = altered_part(db)
+    if altered is not None:
+        raise RecordError(
+            f"{path}: {altered} is not as voicecapture made it; expected its own tables and rules. The file is "
+            "damaged or was changed by another program: use a copy of it."
         )
 
 

@@ -21,11 +21,12 @@ import soundfile
 from filelock import FileLock, Timeout
 from sqlite_utils import Database
 
-from voicecapture import __version__
+from voicecapture import __version__, private
 from voicecapture.audio import SAMPLE_RATE_HZ
 from voicecapture.day import Event, ScanKind
 from voicecapture.errors import RecordError
 from voicecapture.herd import Herd
+from voicecapture.plain_text import shown
 from voicecapture.recogniser import Hearing
 from voicecapture.segmenter import Utterance
 from voicecapture.store.file import (
@@ -51,12 +52,13 @@ class Record:
     def __init__(self, db: Database, path: Path) -> None:
         self.db, self.path = db, path
         self.clips = path.with_name(f"{path.stem}_clips")
-        self._lock = FileLock(f"{path}.lock", timeout=0, thread_local=False)
+        self.spool = path.with_name(f"{path.stem}_spool")
+        self._lock = FileLock(f"{path}.lock", timeout=0, mode=0o600, thread_local=False)
         self._identity = identity(path)
 
     @classmethod
     def open(cls, path: Path) -> "Record":
-        """Open or make a database.
+        """Open a database, or make one that is private to the user.
 
         Raises:
             RecordError: If the place cannot be written or is on another machine, the file is no database of ours, or
@@ -65,6 +67,8 @@ class Record:
         """
         check_place(path)
         try:
+            # SQLite gives the files beside it the same mode.
+            private.create(path)
             connection = connect(path)
         except sqlite3.Error as error:
             raise _unusable(path, error) from error
@@ -95,9 +99,9 @@ class Record:
         with closing(sqlite3.connect(":memory:", isolation_level=None)) as memory:
             try:
                 with closing(sqlite3.connect(read_only(path), uri=True)) as connection:
+                    check_is_ours(Database(connection), path)
                     connection.backup(memory)
                 db = Database(memory)
-                check_is_ours(db, path)
                 has_days = "day" in db.table_names()
                 SCHEMA.apply(db)
             except sqlite3.Error as error:
@@ -305,6 +309,17 @@ class Record:
             advice = _advice(error, "Make room on the disk, and check that the file may be written")
             raise RecordError(f"{self.path}: {what} ({error}). {advice}.") from error
 
+    @contextmanager
+    def undamaged(self, what: str) -> Iterator[None]:
+        """Content that the program never writes as one sentence."""
+        try:
+            yield
+        except (ValueError, KeyError, TypeError, RecursionError) as error:
+            raise RecordError(
+                f"{self.path}: {what} is damaged ({shown(str(error))}); expected what voicecapture wrote. Use a "
+                "copy of the file."
+            ) from error
+
     def add(self, table: str, **values: Any) -> int:
         """Add one row; returns its number."""
         names, places = ", ".join(values), ", ".join("?" * len(values))
@@ -339,13 +354,13 @@ class Record:
         clip = self.clips / f"day{day_id}_{number:05d}.flac"
         if not len(utterance.samples):
             return f"{self.clips.name}/{clip.name}"
-        self.clips.mkdir(exist_ok=True)
+        private.make_folder(self.clips)
         unfinished = clip.with_suffix(".part")
         # In memory: soundfile does not pass on what is the matter with a file that it is given.
         encoded = io.BytesIO()
         soundfile.write(encoded, utterance.samples, SAMPLE_RATE_HZ, format="FLAC", subtype="PCM_16")
         try:
-            with open(unfinished, "wb") as file:
+            with open(unfinished, "wb", opener=private.opener) as file:
                 file.write(encoded.getvalue())
                 file.flush()
                 os.fsync(file.fileno())

@@ -2,15 +2,23 @@
 
 import hashlib
 import json
+import math
+import re
 from collections.abc import Iterable
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 from voicecapture.day import Candidate, Event, EventKind
 from voicecapture.herd import Animal
 from voicecapture.language.phrase import Entry, Result, Stage
+from voicecapture.plain_text import one_line, shown
 
 Row = dict[str, Any]
+_COW, _ELECTRONIC_ID, _NAME = re.compile(r"[0-9]{1,5}"), re.compile(r"[0-9]{15}"), re.compile(r"[0-9a-f]{32}")
+_TIME = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}(\.[0-9]+)?\+00:00")
+_YEARS = range(1980, 2101)
+_LARGEST = 100_000
+"""Of any number that is an age, a length or a count of weeks; and of seconds, in days."""
 
 
 def entry_columns(entry: Entry | None) -> Row:
@@ -29,49 +37,127 @@ def entry_columns(entry: Entry | None) -> Row:
 
 
 def read_entry(row: Row) -> Entry:
-    """An entry from its columns."""
+    """An entry from its columns.
+
+    Raises:
+        ValueError: If they hold what no entry has; KeyError or TypeError, if they are no columns of an entry.
+    """
     return Entry(
-        cow=row["cow"],
+        cow=_matching(_COW, row["cow"]),
         result=Result(row["result"]) if row["result"] else None,
-        days=row["days"],
+        days=_number(row["days"]),
         # Questions of an older version name no such length.
-        crown_rump_mm=row.get("crown_rump_mm"),
+        crown_rump_mm=_number(row.get("crown_rump_mm")),
         twins=bool(row["twins"]),
-        findings=tuple(json.loads(row["findings"])),
-        recheck_weeks=row["recheck_weeks"],
+        findings=tuple(map(one_line, json.loads(row["findings"]))),
+        recheck_weeks=_number(row["recheck_weeks"]),
         stage=Stage(row["stage"]) if row["stage"] else None,
     )
 
 
 def read_event(row: Row) -> Event:
-    """An event from its row."""
+    """An event from its row.
+
+    Raises:
+        ValueError, KeyError, TypeError: If it holds what no event has.
+    """
     heard = read_entry(row)
+    kind = EventKind(row["kind"])
+    if kind is EventKind.ACCEPTED and heard.cow is None:
+        raise ValueError("an entry without a cow")
     return Event(
-        kind=EventKind(row["kind"]),
-        at_s=row["at_s"],
-        utterance=row["utterance"],
+        kind=kind,
+        at_s=_seconds(row["at_s"]),
+        utterance=_number(row["utterance"]),
         entry=heard if heard != Entry() else None,
-        reason=row["reason"],
-        probability=row["probability"],
-        candidates=tuple(Candidate(read_entry(c), c["probability"]) for c in json.loads(row["candidates"])),
-        replaces=row["replaces"],
-        answers=row["answers"],
-        heard=row["heard"],
-        by=row["by_whom"],
+        reason=one_line(row["reason"]),
+        probability=_share(row["probability"]),
+        candidates=tuple(
+            Candidate(read_entry(c), _share(c["probability"]) or 0.0) for c in json.loads(row["candidates"])
+        ),
+        replaces=_number(row["replaces"]),
+        answers=_number(row["answers"]),
+        heard=one_line(row["heard"]),
+        by=one_line(row["by_whom"]),
     )
 
 
 def read_animal(row: Row) -> Animal:
-    """A cow of the herd list from her row."""
+    """A cow of the herd list from her row.
+
+    Raises:
+        ValueError, TypeError: If it holds what no cow has.
+    """
+    cow = _matching(_COW, row["cow"])
+    if cow is None:
+        raise ValueError("a cow without a number")
     return Animal(
-        row["cow"],
-        row["electronic_id"],
-        row["breed"],
-        _day(row["mated_on"]),
-        _day(row["born_on"]),
-        _day(row["calved_on"]),
+        cow,
+        _matching(_ELECTRONIC_ID, row["electronic_id"]),
+        one_line(row["breed"]) if row["breed"] else None,
+        read_day(row["mated_on"]),
+        read_day(row["born_on"]),
+        read_day(row["calved_on"]),
         None if row["eligible"] is None else bool(row["eligible"]),
     )
+
+
+def read_name(text: str) -> str:
+    """A day's own name.
+
+    Raises:
+        ValueError, TypeError: If it is none.
+    """
+    if not _NAME.fullmatch(text):
+        raise ValueError(f"'{shown(text)}' is no name of a day")
+    return text
+
+
+def read_time(text: str) -> str:
+    """A time in UTC as the record keeps it, unchanged.
+
+    Raises:
+        ValueError, TypeError: If it is none.
+    """
+    if not _TIME.fullmatch(text) or datetime.fromisoformat(text).year not in _YEARS:
+        raise ValueError(f"'{shown(text)}' is no time")
+    return text
+
+
+def read_day(text: str | None) -> date | None:
+    """A day from its column; None if it is empty.
+
+    Raises:
+        ValueError, TypeError: If it is no day, or not of our time.
+    """
+    day = date.fromisoformat(text) if text else None
+    if day is not None and day.year not in _YEARS:
+        raise ValueError(f"{day} is not of our time")
+    return day
+
+
+def _matching(pattern: re.Pattern[str], text: str | None) -> str | None:
+    if text is not None and not pattern.fullmatch(text):
+        raise ValueError(f"'{shown(text)}' where a number of a cow is kept")
+    return text
+
+
+def _number(value: int | None) -> int | None:
+    if value is not None and not (isinstance(value, int) and 0 <= value <= _LARGEST):
+        raise ValueError(f"'{shown(str(value))}' where a small number is kept")
+    return value
+
+
+def _seconds(value: float) -> float:
+    if not abs(value) <= _LARGEST * 86_400:
+        raise ValueError(f"{value} seconds")
+    return value
+
+
+def _share(value: float | None) -> float | None:
+    if value is not None and not (math.isfinite(value) and -0.01 < value < 1.01):
+        raise ValueError(f"{value} where a chance is kept")
+    return value
 
 
 def animal_columns(animal: Animal) -> Row:
@@ -104,10 +190,6 @@ def event_columns(event: Event) -> Row:
         "heard": event.heard,
         "by_whom": event.by,
     }
-
-
-def _day(text: str | None) -> date | None:
-    return date.fromisoformat(text) if text else None
 
 
 _OF_THE_FILE = frozenset({"id", "day_id"})

@@ -1,11 +1,34 @@
 """The tables, and how an older file becomes a newer one."""
 
 import hashlib
+from contextlib import closing
 
 from sqlite_utils import Database
 from sqlite_utils.migrations import Migrations
 
+from voicecapture.plain_text import shown
+
 SCHEMA = Migrations("voicecapture")
+
+
+def altered_part(db: Database) -> str | None:
+    """A table or view that is missing or not what the program made, or a rule that it did not make; None if none is.
+
+    A rule that is missing is no reason to keep the record from who needs it: what was changed then shows at the
+    signature. Tables and views that others added are no matter.
+    """
+    with closing(Database(memory=True)) as ours:
+        SCHEMA.apply(ours, stop_before={migration.name for migration in SCHEMA.pending(db)})
+        expected, found = _parts(ours), _parts(db)
+    names = [key for key in (expected if SCHEMA.applied(db) else ()) if key[0] in ("table", "view")]
+    names += [key for key in found if key[0] == "trigger"]
+    wrong = [name for kind, name in names if found.get((kind, name)) != expected.get((kind, name))]
+    return shown(min(wrong)) if wrong else None
+
+
+def _parts(db: Database) -> dict[tuple[str, str], str]:
+    query = "select type, name, sql from sqlite_master where sql is not null and name not like '%sqlite_%'"
+    return {(row["type"], row["name"]): row["sql"] for row in db.query(query)}
 
 
 @SCHEMA()

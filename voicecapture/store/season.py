@@ -7,13 +7,14 @@ from typing import TypeVar
 from sqlite_utils import Database
 
 from voicecapture.day import Day, Event, ScanKind
-from voicecapture.errors import RecordError
+from voicecapture.errors import HerdError, RecordError
 from voicecapture.herd import Herd, Matings
 from voicecapture.lists.herd import parse_herd
 from voicecapture.lists.matings import parse_matings
+from voicecapture.plain_text import one_line
 from voicecapture.reckoning.season import Amendment, ScanDay, Season, Signature
 from voicecapture.store.record import Record, now
-from voicecapture.store.rows import Row, digest, read_animal, read_event
+from voicecapture.store.rows import Row, digest, read_animal, read_day, read_event, read_name, read_time
 
 _List = TypeVar("_List")
 
@@ -32,7 +33,8 @@ def read_season(record: Record, day_id: int | None = None) -> Season:
         herds = [(day.started_at, day.day.herd) for day in days] + _lists(record, "herd", parse_herd)
         mating_lists = _lists(record, "matings", parse_matings)
         starts = record.db.query("select first_on from mating_start order by added_at desc, id desc")
-        start = next(starts, {"first_on": None})["first_on"]
+        with record.undamaged("the first day of mating"):
+            start = read_day(next(starts, {"first_on": None})["first_on"])
     # A later herd list rules where it says something; a later mating list takes the place of those before it.
     matings = mating_lists[-1][1] if mating_lists else Matings()
     last_on = max(day.scanned_on for day in days)
@@ -40,28 +42,50 @@ def read_season(record: Record, day_id: int | None = None) -> Season:
         tuple(days),
         Herd.joined(herd for _, herd in sorted(herds, key=lambda kept: kept[0])),
         matings,
-        date.fromisoformat(start) if start else matings.began_on(last_on),
+        start or matings.began_on(last_on),
     )
 
 
 def _lists(record: Record, kind: str, parse: Callable[[str, str], _List]) -> list[tuple[str, _List]]:
     """The lists of a kind with the times at which they were added, the earliest first."""
     rows = record.db.query("select * from farm_list where kind = ? order by added_at, id", [kind])
-    return [(row["added_at"], parse(row["text"], row["file"])) for row in rows]
+    try:
+        return [(row["added_at"], parse(row["text"], row["file"])) for row in rows]
+    except HerdError as error:
+        raise RecordError(f"{record.path}: a list that is kept in it cannot be read: {error}") from error
 
 
 def scan_day(record: Record, row: Row) -> ScanDay:
-    """One day of the file from its row."""
+    """One day of the file from its row.
+
+    Raises:
+        RecordError: If it is damaged.
+    """
+    with record.undamaged("a day"):
+        return _scan_day(record, row)
+
+
+def _scan_day(record: Record, row: Row) -> ScanDay:
     animals, events = day_rows(record.db, row["id"])
+    if [event["number"] for event in events] != list(range(1, len(events) + 1)):
+        raise ValueError("events are missing")
     read = tuple(map(read_event, events))
+    if any(number > len(events) for event in read for number in (event.replaces, event.answers) if number):
+        raise ValueError("an event names one that is not there")
     signed = next(record.db.query("select * from signature where day_id = ?", [row["id"]]), None)
-    times = tuple(event["recorded_at"] for event in events)
-    signature = Signature(signed["vet"], signed["signed_at"], signed["events"], signed["digest"]) if signed else None
+    times = tuple(read_time(event["recorded_at"]) for event in events)
+    scanned_on = read_day(row["scanned_on"])
+    if scanned_on is None:
+        raise ValueError("no date")
+    signature = None
+    if signed is not None:
+        signed_at = read_time(signed["signed_at"])
+        signature = Signature(one_line(signed["vet"]), signed_at, signed["events"], one_line(signed["digest"]))
     return ScanDay(
-        row["name"],
-        date.fromisoformat(row["scanned_on"]),
-        row["started_at"],
-        row["vet"],
+        read_name(row["name"]),
+        scanned_on,
+        read_time(row["started_at"]),
+        one_line(row["vet"]),
         Day(Herd(map(read_animal, animals)), ScanKind(row["scan_kind"])).after(*read),
         times,
         digest(row, animals, events),

@@ -18,11 +18,10 @@ from numpy.typing import NDArray
 from scipy.optimize import minimize
 
 from voicecapture.bars import DecisionSettings
-from voicecapture.language.phrase import Entry
+from voicecapture.bench.reliability import FIELDS, right_fields
 from voicecapture.recogniser.calibration import Calibration, FieldModel, features
 from voicecapture.training.trials import Trial
 
-FIELDS = ("number", "result", "age", "phrase", "entry")
 _RIDGE = 1e-3
 _TALK_STRANGENESS = DecisionSettings().talk_strangeness
 
@@ -69,16 +68,6 @@ def cases(trials: Iterable[Trial]) -> Iterator[Case]:
         yield Case(posteriors, hearing.strangeness, utterance.snr_db, right, trial.condition)
 
 
-def right_fields(heard: Entry, said: Entry | None) -> dict[str, bool]:
-    """Which fields of a reading are what was said; none if it was talk."""
-    if said is None:
-        return dict.fromkeys(FIELDS, False)
-    number = heard.cow == said.cow
-    result = (heard.result, heard.twins, set(heard.findings)) == (said.result, said.twins, set(said.findings))
-    age = heard.days == said.days
-    return {"number": number, "result": result, "age": age, "phrase": number and result and age, "entry": True}
-
-
 def fit(all_cases: Iterable[Case], field: str) -> FieldModel:
     """The logistic model of one field, by largest likelihood with a slight pull to zero weights."""
     chosen = [case for case in all_cases if field in case.is_right]
@@ -94,16 +83,6 @@ def fit(all_cases: Iterable[Case], field: str) -> FieldModel:
 
     found = minimize(loss, np.zeros(4), jac=True, method="L-BFGS-B")
     return FieldModel(*(float(w) for w in found.x / scale))
-
-
-def expected_calibration_error(chances: NDArray[np.float64], right: NDArray[np.float64], bins: int = 15) -> float:
-    """Mean distance between chance and share right over bins of equal width, weighted by their cases.
-
-    Naeini et al. 2015, "Obtaining Well Calibrated Probabilities Using Bayesian Binning".
-    """
-    which = np.minimum((chances * bins).astype(int), bins - 1)
-    gaps = [abs(np.sum(chances[which == b]) - np.sum(right[which == b])) for b in range(bins)]
-    return float(np.sum(gaps) / len(chances))
 
 
 def main() -> None:

@@ -17,13 +17,15 @@ import matplotlib.pyplot as plt
 import numpy as np
 
 from voicecapture.bars import DecisionSettings, distrust
-from voicecapture.bench import at_most, same_entry
+from voicecapture.bench.manifest import same_entry
+from voicecapture.bench.reliability import FIELDS, expected_calibration_error
 from voicecapture.day import Day, EventKind
 from voicecapture.decision import Outcome, decide
 from voicecapture.language.phrase import Entry
+from voicecapture.reckoning.intervals import wilson
 from voicecapture.recogniser.calibration import Calibration, read_calibration
 from voicecapture.segmenter import Utterance as Sound
-from voicecapture.training.calibrate import FIELDS, Case, cases, expected_calibration_error, read_trials
+from voicecapture.training.calibrate import Case, cases, read_trials
 from voicecapture.training.trials import Trial, Utterance, herd_with
 
 _NO_SAMPLES = np.zeros(0, np.float32)
@@ -78,7 +80,7 @@ def figures(trials: Iterable[Trial], calibration: Calibration, settings: Decisio
         "asked": sum(became == "asked" for _, _, became in results) / count,
         "taken_wrong": wrong,
         "taken_wrong_share": wrong / count,
-        "taken_wrong_at_most": at_most(wrong, count),
+        "taken_wrong_at_most": wilson(wrong, count)[1],
     }
 
 

@@ -1,0 +1,139 @@
+"""What became of a trial: pure, so that other bars are tried on what was heard once."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from enum import StrEnum
+
+from voicecapture.bars import DecisionSettings, distrust
+from voicecapture.bench.manifest import same_meaning
+from voicecapture.bench.trial import Trial
+from voicecapture.day import Day, EventKind
+from voicecapture.decision import Decision, decide
+from voicecapture.decision import Outcome as Decided
+from voicecapture.herd import Herd
+from voicecapture.language.phrase import Entry, Phrase
+
+
+class Became(StrEnum):
+    """What became of what was said."""
+
+    TAKEN = "taken"
+    """An entry was taken or a command followed, without asking."""
+    ASKED = "asked"
+    LOST = "lost"
+    """Passed over in silence: right for talk and noise alone."""
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """One trial as it was decided."""
+
+    trial: Trial
+    became: Became
+    first: Phrase | None
+    """What was read first, whether taken or asked; of several taken, a wrong one."""
+    heard: str
+    """The words of it."""
+    probability: float
+    """Chance that the engine gave it, 0-1."""
+    entries: int
+    """Entries taken."""
+    is_listed: bool
+    """The cow that was said is in the herd; true where no cow was."""
+    is_foreign_taken: bool
+    """A cow outside the herd was taken as one of it."""
+
+    @property
+    def kind(self) -> str:
+        """Of the recording."""
+        return self.trial.case.recording.kind
+
+    @property
+    def said(self) -> Phrase | None:
+        """What was said."""
+        return self.trial.case.recording.said
+
+    @property
+    def is_whole_entry(self) -> bool:
+        """Whether a cow and her result were said."""
+        return self.said is not None and self.said.entry is not None and self.said.entry.is_whole
+
+    @property
+    def is_right(self) -> bool:
+        """The first reading is what was said; talk and noise were passed over."""
+        if self.said is None:
+            return self.became is Became.LOST
+        return same_meaning(self.first, self.said)
+
+    @property
+    def is_taken_wrong(self) -> bool:
+        """Taken without asking, and not what was said."""
+        return self.became is Became.TAKEN and not self.is_right
+
+
+def judge(trial: Trial, herd: Herd, settings: DecisionSettings) -> Outcome:
+    """Decide on a trial; what is decided may differ from what was while it was heard, if the bars do.
+
+    Where a recording holds several utterances, the later ones were heard expecting what followed from the first
+    decision; that expectation stays.
+    """
+    decisions = _decisions(trial, herd, settings)
+    said = trial.case.recording.said
+    taken = [(phrase, decision) for phrase, decision in decisions if decision.outcome is Decided.ACCEPTED]
+    asked = [(phrase, decision) for phrase, decision in decisions if decision.outcome is Decided.QUESTION]
+    wrong = [pair for pair in taken if not same_meaning(pair[0], said)]
+    chosen = (wrong or taken or asked or decisions)[-1:]
+    cow = said.entry.cow if said and said.entry else None
+    cows_taken = [d.event.entry.cow for _, d in taken if d.event.kind is EventKind.ACCEPTED and d.event.entry]
+    return Outcome(
+        trial,
+        Became.TAKEN if taken else Became.ASKED if asked else Became.LOST,
+        chosen[0][0] if chosen else None,
+        " | ".join(decision.event.heard for _, decision in decisions),
+        (chosen[0][1].event.probability or 0.0) if chosen else 0.0,
+        len(cows_taken),
+        cow is None or cow in herd,
+        cow is not None and cow not in herd and any(taken_cow in herd for taken_cow in cows_taken),
+    )
+
+
+def _decisions(trial: Trial, herd: Herd, settings: DecisionSettings) -> list[tuple[Phrase | None, Decision]]:
+    """Each utterance's meaning, completed from those before it, and its decision."""
+    day, decisions = Day(herd), []
+    for number, heard in enumerate(trial.utterances, 1):
+        sound = heard.utterance
+        distrusted = distrust(sound, settings)
+        decision = decide(heard.hearing, day, number, sound.start_s, sound.end_s, settings, distrusted)
+        day = day.after(decision.event)
+        read = heard.hearing.readings[0].phrase if heard.hearing.readings else None
+        is_entry = read is not None and read.entry is not None and decision.event.entry is not None
+        decisions.append((Phrase(entry=decision.event.entry) if is_entry else read, decision))
+    return decisions
+
+
+def judged(trials: Iterable[Trial], herd: Herd, settings: DecisionSettings) -> list[Outcome]:
+    """The outcome of each trial."""
+    return [judge(trial, herd, settings) for trial in trials]
+
+
+def number_type(outcome: Outcome) -> str:
+    """How long the cow number is that was said: "3 digits"."""
+    cow = (outcome.said.entry.cow if outcome.said and outcome.said.entry else None) or ""
+    return f"{len(cow)} digit{'' if len(cow) == 1 else 's'}"
+
+
+def result_type(outcome: Outcome) -> str:
+    """How the result was said: "weeks", "days", "length", "twins", or the result itself."""
+    entry = (outcome.said.entry if outcome.said else None) or Entry()
+    if entry.twins:
+        return "twins"
+    if entry.crown_rump_mm is not None:
+        return "length"
+    if entry.days is not None:
+        return "weeks" if {"week", "weeks"}.intersection(outcome.trial.case.recording.words.split()) else "days"
+    return entry.result.value if entry.result else "none"
+
+
+def is_herd_entry(outcome: Outcome) -> bool:
+    """Whether a whole entry for a cow of the herd was said, whatever its kind."""
+    return outcome.is_whole_entry and outcome.is_listed

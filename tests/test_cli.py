@@ -356,3 +356,19 @@ def test_a_record_is_copied_and_a_damaged_one_is_rebuilt_at_the_start(
     assert code == 1 and "voicecapture repair" in sentence(errors)
     code, out, _ = run(*listen, "--quiet")
     assert code == 0 and "has been rebuilt" in out and out.count("it is an open question") == 2
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="the data folder is chosen by XDG_DATA_HOME")
+def test_without_a_name_the_day_that_was_cut_off_with_this_source_goes_on(
+    run: Run, herd: Path, recording: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    listen = ("listen", "--from", recording, "--speed", "20", "--plain", "--quiet", "--herd")
+    killed_after(1, *listen, herd)
+    other = tmp_path / "other.csv"
+    other.write_text("cow\n1\n")
+    code, out, _ = run(*listen, other)
+    assert code == 0 and "A day that was cut off (morning.wav) is in" in out and out.count(" asked ") == 2
+    code, out, _ = run(*listen, herd)
+    assert code == 0 and "Going on with the day" in out and "2 of 2, 100 %" in out
+    assert len(list((tmp_path / "data").rglob("*.db"))) == 2

@@ -1,18 +1,17 @@
 """The quick part of the drill: kills and faults, and nothing lost."""
 
-import os
 from contextlib import nullcontext
 from pathlib import Path
 
 import pytest
+
+pytest.importorskip("resource")  # the drill needs a POSIX system
 
 from voicecapture.drill import table
 from voicecapture.drill.faults import try_fault, try_faults
 from voicecapture.drill.kills import kill_at_every_line, kill_at_random
 from voicecapture.drill.script import Script, write_script
 from voicecapture.store.keeper import Keeper
-
-pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="the drill needs a POSIX system")
 
 
 @pytest.fixture(scope="module")

@@ -13,7 +13,7 @@ from voicecapture.language.phrase import Entry
 from voicecapture.recogniser import Hearing
 from voicecapture.segmenter import Utterance
 from voicecapture.store.record import Record
-from voicecapture.store.resume import CUT_OFF, begun_in, cut_off_day, resume
+from voicecapture.store.resume import CUT_OFF, cut_off_day, cut_off_days, resume
 from voicecapture.store.season import sign
 
 HERD = Herd([Animal("417"), Animal("608")])
@@ -38,7 +38,7 @@ def a_day(path: Path, on: date | None = None) -> tuple[Record, int]:
 def test_a_day_goes_on_with_its_results_questions_numbers_and_clock(tmp_path: Path, is_live: bool) -> None:
     a_day(tmp_path / "day.db")[0].close()
     record = Record.open(tmp_path / "day.db")
-    at = NOW + timedelta(minutes=10)
+    at = datetime.now(UTC).astimezone() + timedelta(minutes=10)
     cut_off = cut_off_day(record, at)
     assert cut_off is not None and cut_off.is_meant(HERD, "") and not cut_off.is_meant(Herd([Animal("1")]), "")
     assert not cut_off.is_meant(HERD, "Another vet")
@@ -86,12 +86,13 @@ def test_sound_that_was_kept_and_not_decided_is_asked_about_and_half_written_sou
     record.close()
 
 
-def test_the_folder_of_days_is_searched_for_the_same_source_herd_and_vet(tmp_path: Path) -> None:
+def test_a_folder_is_searched_for_days_that_were_cut_off(tmp_path: Path) -> None:
     record, day_id = a_day(tmp_path / "day.db")
     (tmp_path / "notes.db").write_text("muddy notebook")
-    assert begun_in(tmp_path, NOW, "microphone", HERD, "Vet") == tmp_path / "day.db"
-    assert begun_in(tmp_path, NOW, "another", HERD, "Vet") is None
-    assert begun_in(tmp_path, NOW, "microphone", Herd([Animal("1")]), "Vet") is None
-    record.end_day(day_id)
-    assert begun_in(tmp_path, NOW, "microphone", HERD, "Vet") is None
+    ended, ended_id = a_day(tmp_path / "ended.db")
+    ended.end_day(ended_id)
+    ended.close()
+    ((file, cut_off),) = cut_off_days(tmp_path, NOW).items()
+    assert (file, cut_off.day_id, cut_off.source) == (tmp_path / "day.db", day_id, "microphone")
+    assert cut_off_days(tmp_path, NOW + timedelta(hours=17)) == {} == cut_off_days(tmp_path / "nowhere", NOW)
     record.close()

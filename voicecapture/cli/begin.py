@@ -13,7 +13,7 @@ from voicecapture.errors import DamagedError, RecordError
 from voicecapture.herd import Herd
 from voicecapture.store.record import Record
 from voicecapture.store.repair import repair
-from voicecapture.store.resume import CutOff, begun_in, cut_off_day, resume
+from voicecapture.store.resume import CutOff, cut_off_day, cut_off_days, resume
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,8 +50,8 @@ def begin(wanted: Wanted, database: Path | None, is_new_wanted: bool) -> Begun:
         RecordError: If the file cannot be used, or its day was cut off with another herd list or vet.
     """
     at = datetime.now(UTC).astimezone()
-    if database is None and not is_new_wanted:
-        database = begun_in(days_folder(), at, wanted.source, wanted.herd, wanted.vet)
+    if database is None:
+        database = _meant_in(days_folder(), wanted, at, is_new_wanted)
     path = database or new_database()
     record = open_or_repair(path)
     try:
@@ -59,6 +59,15 @@ def begin(wanted: Wanted, database: Path | None, is_new_wanted: bool) -> Begun:
     except BaseException:
         record.close()
         raise
+
+
+def _meant_in(folder: Path, wanted: Wanted, at: datetime, is_new_wanted: bool) -> Path | None:
+    """The file whose day was cut off and goes on with this source, herd list and vet; others are told of."""
+    for file, cut_off in cut_off_days(folder, at).items():
+        if not is_new_wanted and cut_off.source == wanted.source and cut_off.is_meant(wanted.herd, wanted.vet):
+            return file
+        typer.echo(f"A day that was cut off ({cut_off.source}) is in {file}; --database goes on with it.")
+    return None
 
 
 def _begin_in(record: Record, wanted: Wanted, at: datetime, is_new_wanted: bool) -> Begun:

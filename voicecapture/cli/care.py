@@ -1,5 +1,6 @@
 """Commands that look after the record: copies, repair, the removal of sounds, the drill of what may happen to it."""
 
+import os
 import tempfile
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -9,7 +10,7 @@ import typer
 
 from voicecapture.cli.options import DatabaseArgument
 from voicecapture.drill import Tried, table
-from voicecapture.errors import DamagedError, RecordError
+from voicecapture.errors import DamagedError, RecordError, VoiceCaptureError
 from voicecapture.plain_text import one_line
 from voicecapture.store.backup import back_up
 from voicecapture.store.purging import old_audio, purge
@@ -81,6 +82,10 @@ def drill(
     folder: Annotated[Path | None, typer.Option("--in", help="Folder on the disk to try.")] = None,
 ) -> None:
     """Kill the listening and break the disk under a day, on purpose, and count what was lost."""
+    if os.name == "nt":
+        raise VoiceCaptureError(
+            "drill: on Windows; expected Linux or macOS, where processes can be killed. Run it there."
+        )
     from voicecapture.drill.faults import try_faults
     from voicecapture.drill.kills import kill_at_every_line, kill_at_random, kill_the_program
     from voicecapture.drill.script import write_script

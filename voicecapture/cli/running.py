@@ -74,6 +74,8 @@ def run_day(plan: Plan) -> None:
     mating_list = read_text(plan.matings, FORMAT) if plan.matings else ""
     mated = parse_matings(mating_list, str(plan.matings)) if plan.matings else Matings()
     begun = begin(plan.wanted, plan.database, not plan.goes_on)
+    if not plan.matings and not begun.is_new:
+        mated = read_season(begun.record, begun.day_id).matings
     _keep_with_it(plan, begun, mating_list)
     watch = partial(entry_alerts, scanned_on=begun.scanned_on, matings=mated, settings=settings.reckoning)
     ear = Ear(begun.day, grammar, recogniser, settings, begun.next_utterance, plan.speaker.sounded)

@@ -1,5 +1,6 @@
 """A day to listen to: a new one, or one that was cut off and goes on where it was."""
 
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -134,25 +135,23 @@ def _adopt(record: Record, cut_off: CutOff, following: int) -> int:
     return following
 
 
-def begun_in(folder: Path, at: datetime, source: str, herd: Herd, vet: str) -> Path | None:
-    """The file in a folder whose day was cut off and goes on with this source, herd list and vet.
+def cut_off_days(folder: Path, at: datetime) -> dict[Path, CutOff]:
+    """The days in the files of a folder that were cut off and can go on, by file, the latest first.
 
     Raises:
         RecordError: If the folder cannot be read.
     """
     try:
-        files = sorted(folder.glob("*.db"), key=lambda file: file.stat().st_mtime, reverse=True)
+        changed = {file: file.stat().st_mtime for file in folder.glob("*.db")}
     except OSError as error:
         raise RecordError(f"{folder}: cannot be read ({error.strerror}). Name a file with --database.") from error
-    for file in files:
-        changed_at = datetime.fromtimestamp(file.stat().st_mtime, UTC)
-        if abs(at - changed_at) > GOES_ON_WITHIN:
+    found = {}
+    for file in sorted(changed, key=lambda file: -changed[file]):
+        if abs(at - datetime.fromtimestamp(changed[file], UTC)) > GOES_ON_WITHIN:
             continue
-        try:
-            with Record.reading(file) as record:
-                cut_off = cut_off_day(record, at)
-        except RecordError:
-            continue  # a file without a day, or of something else
-        if cut_off is not None and cut_off.source == source and cut_off.is_meant(herd, vet):
-            return file
-    return None
+        # A file without a day, of something else, or damaged, is no day that can go on.
+        with suppress(RecordError), Record.reading(file) as record:
+            cut_off = cut_off_day(record, at)
+            if cut_off is not None:
+                found[file] = cut_off
+    return found

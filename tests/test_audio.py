@@ -254,3 +254,14 @@ def test_an_unknown_microphone_is_one_sentence() -> None:
         pytest.skip("PortAudio is not installed")
     with pytest.raises(AudioError, match="--list-devices"):
         next(open_microphone("no such microphone"))
+
+
+@pytest.mark.parametrize("rate_hz", [1, 100, 2_000_000_000])
+def test_a_header_that_claims_a_rate_of_no_recorder_is_refused(tmp_path: Path, rate_hz: int) -> None:
+    """One sample a second would fill the memory on its way to 16,000. Rate: bytes 24 to 27 of the RIFF header."""
+    path = tmp_path / "slow.wav"
+    soundfile.write(path, np.zeros(16_000, np.int16), 16_000)
+    data = path.read_bytes()
+    path.write_bytes(data[:24] + rate_hz.to_bytes(4, "little") + data[28:])
+    with pytest.raises(AudioError, match="samples a second; expected"):
+        list(read_recording(path))

@@ -7,7 +7,7 @@ import pytest
 
 pytest.importorskip("resource")  # the drill needs a POSIX system
 
-from voicecapture.drill import table
+from voicecapture.drill import row
 from voicecapture.drill.faults import try_fault, try_faults
 from voicecapture.drill.kills import kill_at_every_line, kill_at_random
 from voicecapture.drill.script import Script, write_script
@@ -30,8 +30,8 @@ def test_a_kill_at_any_line_of_a_save_loses_nothing(tmp_path: Path, script: Scri
 
 
 def test_a_broken_disk_is_told_of_and_loses_nothing(tmp_path: Path, script: Script) -> None:
-    tried = try_faults(tmp_path, script, 1)
-    assert all(one.times for one in tried) and all(one.is_good for one in tried), "\n".join(table(tried))
+    tried = list(try_faults(tmp_path, script, 1))
+    assert all(one.times for one in tried) and all(one.is_good for one in tried), "\n".join(map(row, tried))
 
 
 def test_the_drill_sees_what_is_lost_and_what_is_falsely_called_saved(

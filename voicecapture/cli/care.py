@@ -3,13 +3,15 @@
 import os
 import tempfile
 from datetime import datetime, timedelta
+from functools import partial
+from itertools import chain
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from voicecapture.cli.options import DatabaseArgument
-from voicecapture.drill import Tried, table
+from voicecapture.drill import HEADING, Tried, row, total
 from voicecapture.errors import DamagedError, RecordError, VoiceCaptureError
 from voicecapture.plain_text import one_line
 from voicecapture.store.backup import back_up
@@ -94,15 +96,18 @@ def drill(
         if hours or load:
             _drill_long(Path(place), hours, load, talk)
             return
-        script = write_script(12 if quick else 40)
-        tried: list[Tried] = [
-            kill_at_random(Path(place), script, 16 if quick else 300, seed=1, longest_s=0.5 if quick else 1.5),
-            kill_at_every_line(Path(place), script, every=40 if quick else 1),
-        ]
-        if not quick:
-            tried.append(kill_the_program(Path(place), 10))
-        tried += try_faults(Path(place), script, 2 if quick else 150)
-    typer.echo("\n".join(table(tried)))
+        script, where = write_script(12 if quick else 40), Path(place)
+        typer.echo(HEADING)
+        tried: list[Tried] = []
+        kills = (
+            partial(kill_at_random, where, script, 16 if quick else 300, seed=1, longest_s=0.5 if quick else 1.5),
+            partial(kill_at_every_line, where, script, every=40 if quick else 1),
+            *(() if quick else (partial(kill_the_program, where, 10),)),
+        )
+        for one in chain((kill() for kill in kills), try_faults(where, script, 2 if quick else 150)):
+            tried.append(one)
+            typer.echo(row(one))
+    typer.echo(row(total(tried)))
     if not all(one.is_good for one in tried):
         raise typer.Exit(1)
 

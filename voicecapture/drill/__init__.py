@@ -27,13 +27,18 @@ class Tried:
         return not (self.lost or self.false_saved or self.unalarmed or self.broken)
 
 
-def table(tried: Sequence[Tried]) -> list[str]:
-    """The figures as lines."""
-    lines = [f"{'fault':<44} {'times':>5} {'lost':>5} {'falsely saved':>13} {'not whole':>9}  alarmed within"]
-    for one in tried:
-        alarmed = "no one left to alarm" if one.alarmed_s is None else f"{one.alarmed_s:.1f} s"
-        alarmed += f", {one.unalarmed} never" if one.unalarmed else ""
-        lines.append(f"{one.fault:<44} {one.times:>5} {one.lost:>5} {one.false_saved:>13} {one.broken:>9}  {alarmed}")
-    times, lost, false = (sum(getattr(one, name) for one in tried) for name in ("times", "lost", "false_saved"))
-    lines.append(f"{'all':<44} {times:>5} {lost:>5} {false:>13} {sum(one.broken for one in tried):>9}")
-    return lines
+HEADING = f"{'fault':<44} {'times':>5} {'lost':>5} {'falsely saved':>13} {'not whole':>9}  alarmed within"
+
+
+def row(one: Tried) -> str:
+    """One kind of fault as a line under `HEADING`."""
+    alarmed = "" if one.alarmed_s is None else f"{one.alarmed_s:.1f} s"
+    alarmed += f", {one.unalarmed} never" if one.unalarmed else ""
+    figures = f"{one.times:>5} {one.lost:>5} {one.false_saved:>13} {one.broken:>9}"
+    return f"{one.fault:<44} {figures}  {alarmed}".rstrip()
+
+
+def total(tried: Sequence[Tried]) -> Tried:
+    """All kinds together."""
+    sums = {name: sum(getattr(one, name) for one in tried) for name in ("times", "lost", "false_saved", "broken")}
+    return Tried("all", **sums)

@@ -248,7 +248,7 @@ def _small_disk(folder: Path) -> Iterator[bool]:
             subprocess.run(["umount", "-l", str(folder)], check=True)
 
 
-def try_faults(folder: Path, script: Script, times: int) -> list[Tried]:
+def try_faults(folder: Path, script: Script, times: int) -> Iterator[Tried]:
     """All kinds of faults; those that take seconds each are tried less often.
 
     Args:
@@ -268,10 +268,10 @@ def try_faults(folder: Path, script: Script, times: int) -> list[Tried]:
     ]
     if times >= _MANY:
         kinds.append(("database locked for 30 s", partial(_locked, for_s=30.0), 1))
-    tried = [try_fault(name, fault, folder, script, n, seed) for seed, (name, fault, n) in enumerate(kinds)]
+    for seed, (name, fault, n) in enumerate(kinds):
+        yield try_fault(name, fault, folder, script, n, seed)
     with _small_disk(folder / "small") as is_small:
-        name, fault = (
-            ("disk full (4 MB tmpfs)", _full) if is_small else ("disk full (injected)", _failing(errno.ENOSPC))
-        )
-        tried.append(try_fault(name, fault, folder / "small", script, times, len(kinds)))
-    return tried
+        full: tuple[str, Fault] = ("disk full (injected)", _failing(errno.ENOSPC))
+        if is_small:
+            full = ("disk full (4 MB tmpfs)", _full)
+        yield try_fault(*full, folder / "small", script, times, len(kinds))

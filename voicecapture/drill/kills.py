@@ -9,6 +9,7 @@ import sys
 import threading
 import time
 from collections.abc import Sequence
+from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from multiprocessing.connection import Connection
@@ -206,7 +207,7 @@ def _run_program(path: Path, kill_after_s: float | None) -> list[str]:
 
 def _entries(path: Path) -> list[str]:
     """What is on record, as it is read back."""
-    with sqlite3.connect(path) as reader:
+    with closing(sqlite3.connect(path)) as reader:
         reader.row_factory = sqlite3.Row
         if not reader.execute("select 1 from sqlite_master where name = 'event'").fetchall():
             return []
@@ -220,7 +221,7 @@ def _lost(path: Path, announced: Sequence[str]) -> int:
 
 
 def _has_ended(path: Path) -> bool:
-    with sqlite3.connect(path) as reader:
+    with closing(sqlite3.connect(path)) as reader:
         is_made = reader.execute("select 1 from sqlite_master where name = 'ending'").fetchall()
         return bool(is_made and reader.execute("select 1 from ending").fetchall())
 
@@ -236,7 +237,7 @@ def _broken(path: Path) -> int:
     """1 if the file or a sound of it is not whole, or a sound is another's."""
     if integrity(path):
         return 1
-    with sqlite3.connect(path) as reader:
+    with closing(sqlite3.connect(path)) as reader:
         if not reader.execute("select 1 from sqlite_master where name = 'utterance'").fetchall():
             return 0
         clips = reader.execute("select clip, start_s from utterance").fetchall()
@@ -245,7 +246,7 @@ def _broken(path: Path) -> int:
 
 def integrity(path: Path) -> int:
     """1 if SQLite finds anything amiss in a file, else 0."""
-    with sqlite3.connect(path) as reader:
+    with closing(sqlite3.connect(path)) as reader:
         return int(reader.execute("pragma integrity_check").fetchall() != [("ok",)])
 
 

@@ -207,3 +207,14 @@ def test_numbers_that_are_no_sound_are_refused_and_what_comes_before_is_read(tmp
 def test_levels() -> None:
     assert level_dbfs(np.ones(100, np.float32)) == pytest.approx(0)
     assert level_dbfs(np.zeros(100, np.float32)) == -120
+
+
+@pytest.mark.parametrize("rate_hz", [1, 100, 2_000_000_000])
+def test_a_header_that_claims_a_rate_of_no_recorder_is_refused(tmp_path: Path, rate_hz: int) -> None:
+    """One sample a second would fill the memory on its way to 16,000. Rate: bytes 24 to 27 of the RIFF header."""
+    path = tmp_path / "slow.wav"
+    soundfile.write(path, np.zeros(16_000, np.int16), 16_000)
+    data = path.read_bytes()
+    path.write_bytes(data[:24] + rate_hz.to_bytes(4, "little") + data[28:])
+    with pytest.raises(AudioError, match="samples a second; expected"):
+        list(read_recording(path))

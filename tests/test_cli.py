@@ -109,6 +109,15 @@ def test_help_lists_every_command_and_loads_none() -> None:
     assert shown.splitlines()[-1] == "['voicecapture.plain_text', 'voicecapture.errors']"
 
 
+def test_the_demo_hears_its_recording_with_its_herd(
+    run: Run, herd: Path, recording: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(demo, "RECORDING", recording)
+    monkeypatch.setattr(demo, "HERD", herd)
+    code, out, _ = run("demo", "--plain", "--speed", "1000", "--database", tmp_path / "day.db")
+    assert code == 0 and "2 of 2, 100 %" in out and "The day is kept in" in out
+
+
 @pytest.mark.parametrize("arguments", [("hear",), ("dance",), ("demo", "--speed", "fast")])
 def test_wrong_usage_is_2(run: Run, arguments: tuple[str, ...]) -> None:
     assert run(*arguments)[0] == 2

@@ -7,6 +7,7 @@ import pytest
 
 from voicecapture.errors import HerdError
 from voicecapture.herd import Animal, BullPeriod, Matings, Service, ServiceKind
+from voicecapture.lists import table
 from voicecapture.lists.calvings import Calving, Fate, read_calvings
 from voicecapture.lists.herd import read_herd
 from voicecapture.lists.matings import read_matings
@@ -260,3 +261,25 @@ def test_wrong_calvings(file: Path, line: str, fault: str) -> None:
     file.write_text(f"cow,date,outcome\n{line}\n")
     with pytest.raises(HerdError, match=rf"1 fault.*\n  line 2: .*{fault}"):
         read_calvings(file)
+
+
+def test_of_many_faults_a_hundred_are_told(file: Path) -> None:
+    found = refusal(file, b"cow\n" + b"x\n" * 5000)
+    assert "100 faults and perhaps more" in found and len(found.splitlines()) == 101
+
+
+def test_a_file_far_larger_than_any_list_is_refused_before_it_is_read(
+    file: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(table, "_LARGEST_BYTES", 1024**2)
+    assert "over 1 MB; expected a herd list" in refusal(file, b"cow\n" + b"417\n" * 300_000)
+
+
+def test_what_was_found_is_shown_short(file: Path) -> None:
+    assert len(refusal(file, b"cow,breed\n" + b"4" * 100_000 + b",Jersey\n")) < 400
+    assert len(refusal(file, b"pen," * 20_000 + b"breed\n1\n")) < 800
+
+
+@pytest.mark.parametrize("day", ["0001-01-01", "9999-12-31", "1979-12-31", "31/12/2101"])
+def test_days_not_of_our_time_are_refused(file: Path, day: str) -> None:
+    assert f"'{day}'; expected a day" in refusal(file, f"cow,mated_on\n417,{day}\n".encode())

@@ -1,10 +1,11 @@
-"""The reminder of a break in the settings file."""
+"""What a settings file may hold, and how it is refused."""
 
 from pathlib import Path
 
 import pytest
 
 from voicecapture.errors import GrammarError
+from voicecapture.language.grammar import load_grammar
 from voicecapture.settings import Settings, read_settings
 
 
@@ -30,3 +31,32 @@ def test_the_time_that_a_cow_stands_at_the_gate_is_set_in_seconds(tmp_path: Path
     path.write_text("reader_window_seconds = 2\n")
     with pytest.raises(GrammarError, match="reader_window_seconds is 2; expected seconds from 3 to 120"):
         read_settings(path)
+
+
+@pytest.mark.parametrize("name", ["empty", "Pregnant", "four", "twins", "yes", "dead_calf", "take_back", "bare"])
+def test_a_finding_named_like_something_that_is_said_already_is_refused(name: str, tmp_path: Path) -> None:
+    """Its name would be taken for the result, number or command of that name."""
+    path = tmp_path / "settings.toml"
+    path.write_text(f'[findings]\n{name} = "M AE S T AY T AH S"\n')
+    with pytest.raises(GrammarError, match="word of the grammar already"):
+        load_grammar(practice_findings=read_settings(path).findings)
+
+
+@pytest.mark.parametrize(
+    ("text", "fault"),
+    [
+        ("scan = " + "9" * 5000, "not a TOML file"),
+        ("scan = " + "[" * 5000, "not a TOML file"),
+        ("#" * 200_000, "over 100000 bytes"),
+        ("[findings]\nlumpy = []\n", "said in no way"),
+        ("[findings]\nlumpy = [1]\n", "no text"),
+        ('[findings]\nlumpy = "L"\nLumpy = "L"\n', "there twice"),
+        ('[reckoning]\nageing_sd_days = { "\u00b2" = 4.6 }\n', "expected ages in days"),
+    ],
+)
+def test_settings_out_of_reason_are_refused_in_one_line(text: str, fault: str, tmp_path: Path) -> None:
+    path = tmp_path / "settings.toml"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(GrammarError, match=fault) as refused:
+        read_settings(path)
+    assert len(str(refused.value).splitlines()) == 1

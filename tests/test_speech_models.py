@@ -1,9 +1,10 @@
 """A model is added whole, or refused with nothing left behind."""
 
 import importlib.util
+import shutil
 import stat
 from pathlib import Path
-from zipfile import ZIP_STORED, ZipFile, ZipInfo
+from zipfile import ZIP_DEFLATED, ZIP_STORED, ZipFile, ZipInfo
 
 import pytest
 
@@ -79,6 +80,32 @@ def test_a_model_without_any_word_of_the_grammar_is_refused(korean_model: Path, 
 
 def test_a_folder_that_vosk_cannot_load_is_refused(tmp_path: Path, models: Path) -> None:
     assert_refused(write_model(tmp_path / "broken"), models, "Vosk cannot load it")
+
+
+def test_a_model_at_which_vosk_aborts_is_refused(korean_model: Path, tmp_path: Path, models: Path) -> None:
+    folder = shutil.copytree(korean_model, tmp_path / "cut")
+    (configuration,) = folder.rglob("mfcc.conf")
+    configuration.write_text("--use-energy=false\n--low-freq=20\n--")
+    assert_refused(folder, models, "Vosk cannot load it")
+
+
+def test_an_archive_that_is_made_to_fill_the_disk_is_refused(
+    tmp_path: Path, models: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(speech_models, "_SMALL_BYTES", 100_000)
+    source = tmp_path / "bomb.zip"
+    with ZipFile(source, "w", ZIP_DEFLATED) as archive:
+        archive.writestr("model/graph/words.txt", bytes(10_000_000))
+    assert source.stat().st_size < 20_000
+    assert_refused(source, models, "times its size")
+
+
+def test_an_archive_of_too_many_files_is_refused(tmp_path: Path, models: Path) -> None:
+    assert_refused(write_zip(tmp_path / "model.zip", *map(str, range(1000))), models, "over 1000 files")
+
+
+def test_a_file_without_a_name_is_refused(tmp_path: Path, models: Path) -> None:
+    assert_refused(write_zip(tmp_path / "model.zip", ZipInfo("")), models, "no name of a file")
 
 
 def test_a_folder_without_a_model_is_refused(tmp_path: Path, models: Path) -> None:

@@ -3,24 +3,23 @@
 import re
 
 _STEERING = re.compile(
-    "[\x00-\x08\x0b-\x1f\x7f-\x9f"  # controls of a terminal, escape sequences among them
+    "[\x00-\x09\x0b-\x1f\x7f-\x9f"  # controls of a terminal, escape sequences among them
     "\u2028\u2029"  # line and paragraph separators
     "\u202a-\u202e\u2066-\u2069"  # embeddings, overrides and isolates, which show 417 as 714
     "\ud800-\udfff]"  # half characters, which no file or terminal takes
 )
-_IN_ONE_LINE = re.compile(f"{_STEERING.pattern[:-1]}\t\n]")
 _LONGEST_SHOWN = 40
 _REPLACEMENT = "\N{REPLACEMENT CHARACTER}"
 
 
 def visible(text: str) -> str:
-    """A text with U+FFFD for everything that would steer a terminal; line ends and tabs stay."""
+    """A text with U+FFFD for everything that would steer a terminal; line ends stay."""
     return _STEERING.sub(_REPLACEMENT, text)
 
 
 def one_line(text: str) -> str:
-    """A name or a remark, as `visible`; line ends and tabs are replaced too."""
-    return _IN_ONE_LINE.sub(_REPLACEMENT, text)
+    """A name or a remark, as `visible`; line ends are replaced too."""
+    return visible(text).replace("\n", _REPLACEMENT)
 
 
 def shown(text: str) -> str:

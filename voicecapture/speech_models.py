@@ -1,10 +1,13 @@
 """Vosk models that were added: `voicecapture model add` checks one and keeps it by name."""
 
+import json
 import lzma
 import re
 import shutil
 import stat
 import struct
+import subprocess
+import sys
 import tempfile
 import zlib
 from collections.abc import Iterable
@@ -27,6 +30,8 @@ _MOST_FILES = 1000
 _MOST_PRESSED, _SMALL_BYTES = 20, 16 * 1024**2
 """Models are numbers, which a zip archive presses to no less than half; what unpacks to more than 20 times its size,
 and not to little, is made to fill the disk."""
+_LOADING_S, _LOADED_BYTES_S = 30.0, 10e6
+"""A model that takes longer to load, by its size, never will: slow laptops take a tenth of it."""
 _UNREADABLE = (
     BadZipFile,
     NotImplementedError,
@@ -98,14 +103,26 @@ def add_model(source: Path, words: Iterable[str], into: Path = MODELS) -> AddedM
 
 
 def _missing_words(model: Path, words: tuple[str, ...], source: Path) -> tuple[str, ...]:
-    from voicecapture.recogniser.vosk import missing_words  # loads the engine, which listing models need not
+    """Words that a model cannot hear.
 
+    Asked of a process of its own: Vosk was seen to abort, or never to return, on models with damaged bytes.
+    """
+    size = sum(file.stat().st_size for file in model.rglob("*") if file.is_file())
     try:
-        return missing_words(model, words)
-    except ModelError as error:
+        answer = subprocess.run(
+            # -P: nothing is imported from the folder that the user happens to be in.
+            [sys.executable, "-P", "-m", "voicecapture.recogniser.vosk", model],
+            input=json.dumps(words),
+            capture_output=True,
+            encoding="utf-8",
+            timeout=_LOADING_S + size / _LOADED_BYTES_S,
+            check=True,
+        )
+    except (subprocess.CalledProcessError, subprocess.TimeoutExpired) as error:
         raise ModelError(
             f"{source}: Vosk cannot load it; expected a Vosk model (am, conf, graph). Name another model."
         ) from error
+    return tuple(json.loads(answer.stdout))
 
 
 def find_model(name_or_path: str, models: Path = MODELS) -> Path:

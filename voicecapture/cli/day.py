@@ -65,7 +65,7 @@ def demo_command(
             Wanted(herd, demo.HERD, demo.SCANNED_ON, settings.scan, demo.RECORDING.name, "", is_live=False),
             lambda _: paced(read_recording(demo.RECORDING), speed),
             settings,
-            partial(make_recogniser, "listener"),
+            partial(make_recogniser, "listener", None),
             SilentSpeaker(),
             database,
             is_plain=plain,

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import date
 
+from voicecapture.reckoning.conception import UNKNOWN_SIRE
 from voicecapture.reckoning.cow import CowReckoning
 from voicecapture.report.wording import notes, written_age, written_result
 
@@ -43,7 +44,8 @@ def cow_row(cow: CowReckoning) -> CowRow:
     """What is known of one cow."""
     last, conception, calving = cow.last, cow.conception, cow.calving
     likely, narrow = (calving.window(0.8), calving.window(0.95)) if calving else ((None, None), (None, None))
-    sire, chance = conception.sires[0] if conception and conception.sires else ("", None)
+    sires = [s for s in conception.sires if s[0] != UNKNOWN_SIRE or len(conception.sires) > 1] if conception else []
+    sire, chance = sires[0] if sires else ("", None)
     is_seen = last is not None and (last.entry.result is not None or last.entry.findings)
     return CowRow(
         cow=cow.cow,

@@ -173,6 +173,7 @@ def parse(text: str, where: str, format: ListFormat, value: Callable[[Line], _Va
         values.append(value(line))
         wrong += [f"line {number}: {fault}" for fault in dict.fromkeys(line.faults)]
     if wrong:
+        wrong = wrong[:_MOST_FAULTS]
         count = "1 fault" if len(wrong) == 1 else f"{len(wrong)} faults"
         count += " and perhaps more" if len(wrong) >= _MOST_FAULTS else ""
         raise HerdError("\n  ".join([f"{where}: {count}; nothing was imported. Correct the lines:", *wrong]))
@@ -222,8 +223,9 @@ def _rows(text: str, where: str) -> Iterator[tuple[int, list[str]]]:
                 yield line, cells
             line = reader.line_num + 1
     except csv.Error as error:
+        found = str(error).replace("\t", "tab")
         raise HerdError(
-            f"{where}: line {line}: not CSV ({error}); expected quotes in pairs. Correct the line."
+            f"{where}: line {line}: not CSV ({found}); expected quotes in pairs. Correct the line."
         ) from error
 
 

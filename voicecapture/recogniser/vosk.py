@@ -7,6 +7,7 @@ So Vosk alone never takes an entry: its probabilities are held below the bar, an
 
 import json
 import math
+import sys
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -129,3 +130,10 @@ def _load(folder: Path) -> vosk.Model:
 
 def _knows(model: vosk.Model, phrase: str) -> bool:
     return all(model.vosk_model_find_word(word) >= 0 for word in phrase.split())
+
+
+if __name__ == "__main__":  # how a model is tried before it is kept: words on stdin, those it cannot hear on stdout
+    try:
+        print(json.dumps(missing_words(Path(sys.argv[1]), json.load(sys.stdin))))
+    except ModelError:
+        sys.exit(1)

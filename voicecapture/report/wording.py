@@ -3,7 +3,7 @@
 from datetime import date
 
 from voicecapture.language.phrase import Entry, Result
-from voicecapture.reckoning.conception import Basis, Conception
+from voicecapture.reckoning.conception import UNKNOWN_SIRE, Basis, Conception
 from voicecapture.reckoning.intervals import Share
 from voicecapture.reckoning.measures import Bounded
 
@@ -50,8 +50,8 @@ def written_conception(conception: Conception | None) -> str:
 
 
 def written_sire(conception: Conception | None) -> str:
-    """The likeliest sire with the chance that it was him."""
-    if conception is None or not conception.sires:
+    """The likeliest sire with the chance that it was him; empty where no mating that may be it names one."""
+    if conception is None or all(sire == UNKNOWN_SIRE for sire, _ in conception.sires):
         return ""
     sire, chance = conception.sires[0]
     return f"{sire} {100 * chance:.0f} %"

@@ -66,6 +66,21 @@ def test_the_guard_sees_an_attempt(tmp_path: Path, attempt: str) -> None:
     assert done.returncode == 99 and "NETWORK:" in done.stderr
 
 
+def test_no_library_reaches_for_the_network_below_python(tmp_path: Path) -> None:
+    """The guard sees Python's sockets; onnxruntime 1.32 was seen to look up its maker's address by itself."""
+    strace = shutil.which("strace")
+    trace = tmp_path / "trace.txt"
+    command = [sys.executable, "-m", "voicecapture", "hear", str(CLIP)]
+    if strace is None or subprocess.run([strace, "-o", trace, "true"], capture_output=True, check=False).returncode:
+        pytest.skip("strace is not installed, or may not be used here")
+    traced = [strace, "-f", "-e", "trace=network", "-o", str(trace)]
+    attempt = "import socket; socket.socket(socket.AF_INET, socket.SOCK_DGRAM)"
+    subprocess.run([*traced, sys.executable, "-c", attempt], check=True)
+    assert "AF_INET" in trace.read_text()
+    subprocess.run([*traced, *command], check=True, capture_output=True)
+    assert "+++ exited" in trace.read_text() and "AF_INET" not in trace.read_text()
+
+
 def test_every_command_works_without_a_network(tmp_path: Path) -> None:
     (tmp_path / "calvings.csv").write_text("cow,calved_on\n1,2027-08-01\n")
     lines = [line.format(clip=CLIP, herd=demo.HERD) for line in COMMANDS.strip().splitlines()]

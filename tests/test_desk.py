@@ -536,7 +536,7 @@ def test_without_a_sound_card_it_says_so_and_everything_else_works(day: Path) ->
 def test_sound_that_is_not_there_is_told(day: Path) -> None:
     async def seen(app: DeskApp, pilot: Pilot[None]) -> None:
         await pilot.press("p")
-        assert "day1_00003.flac: the sound of utterance 3 cannot be read" in told(app)
+        assert "day1_00003.flac: the sound of utterance 3 is not there" in told(app)
         await pilot.press("h")
         await settled(pilot)
         assert "1 could not be heard" in told(app)

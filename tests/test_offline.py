@@ -1,5 +1,6 @@
 """The commands of a whole season without any network: no address is looked up, nothing is reached."""
 
+import os
 import shutil
 import subprocess
 import sys
@@ -64,6 +65,30 @@ def run(code: str, folder: Path, *arguments: str) -> subprocess.CompletedProcess
 def test_the_guard_sees_an_attempt(tmp_path: Path, attempt: str) -> None:
     done = run(GUARDED + attempt, tmp_path)
     assert done.returncode == 99 and "NETWORK:" in done.stderr
+
+
+def test_no_library_reaches_for_the_network_below_python(tmp_path: Path) -> None:
+    """The guard sees Python's sockets; onnxruntime 1.32 was seen to look up its maker's address by itself."""
+    strace = shutil.which("strace")
+    trace = tmp_path / "trace.txt"
+    command = [sys.executable, "-m", "voicecapture", "doctor"]
+    if strace is None or subprocess.run([strace, "-o", trace, "true"], capture_output=True, check=False).returncode:
+        pytest.skip("strace is not installed, or may not be used here")
+    traced = [strace, "-f", "-e", "trace=network", "-o", str(trace)]
+    attempt = "import socket; socket.socket(socket.AF_INET, socket.SOCK_DGRAM)"
+    subprocess.run([*traced, sys.executable, "-c", attempt], check=True)
+    assert "AF_INET" in trace.read_text()
+    # Long enough for what is gathered to be sent: after one utterance nothing had been.
+    subprocess.run([*traced, *command], check=True, capture_output=True)
+    assert "+++ exited" in trace.read_text() and "AF_INET" not in trace.read_text()
+
+
+def test_no_library_gathers_anything_to_send_later(tmp_path: Path) -> None:
+    """onnxruntime 1.32 was seen to keep an identity of the machine and a store of events in the cache folder."""
+    home = {"HOME": str(tmp_path), "XDG_CACHE_HOME": str(tmp_path / "cache"), "LOCALAPPDATA": str(tmp_path / "local")}
+    command = [sys.executable, "-m", "voicecapture", "hear", str(CLIP)]
+    subprocess.run(command, env={**os.environ, **home}, check=True, capture_output=True)
+    assert [file for file in tmp_path.rglob("*") if file.is_file()] == []
 
 
 def test_every_command_works_without_a_network(tmp_path: Path) -> None:

@@ -27,7 +27,8 @@ def asked(path: Path) -> None:
         connection.execute(
             "insert into event (day_id, number, kind, at_s, cow, twins, findings, reason, candidates, heard,"
             " recorded_at) values"
-            " (1, 4, 'question', 75.0, '9', 0, '[]', '9 is not in the herd list', '[]', 'nine empty', '')"
+            " (1, 4, 'question', 75.0, '9', 0, '[]', '9 is not in the herd list', '[]', 'nine empty',"
+            " '2027-02-09T08:00:00.000+00:00')"
         )
 
 

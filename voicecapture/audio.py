@@ -13,7 +13,6 @@ import numpy as np
 import soundfile
 import soxr
 from numpy.typing import NDArray
-from scipy.signal import welch
 
 from voicecapture.errors import AudioError
 
@@ -78,6 +77,9 @@ def is_narrow_band(speech: Samples) -> bool:
     Measured on 181 utterances of the tuning voices, clean and in noise: from 2 to 3.4 kHz to 4.6 to 7 kHz the density
     falls by 2 to 20 dB; by 28 to 74 dB where they were brought to 8 kHz and back, also at a twentieth of their level.
     """
+    # Loading scipy.signal takes longer than the start of the desk may.
+    from scipy.signal import welch
+
     frequency_hz, density = welch(speech, SAMPLE_RATE_HZ, nperseg=min(len(speech), CHUNK_SAMPLES))
     below, above = (
         float(np.mean(density[(frequency_hz >= low) & (frequency_hz <= high)]))

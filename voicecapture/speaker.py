@@ -54,14 +54,14 @@ class Tone(StrEnum):
     NOT_HEARD = "not_heard"
     """Two low tones: there was speech that could not be understood."""
     ALARM = "alarm"
-    """High and low three times: nothing is heard, or it is not in the database."""
+    """High and low twice: nothing is heard, or it is not in the database."""
 
 
 _NOTES: dict[Tone, tuple[tuple[float, float], ...]] = {
     Tone.SAVED: ((1200, 0.08),),
     Tone.QUESTION: ((700, 0.07), (0, 0.03), (1000, 0.08)),
     Tone.NOT_HEARD: ((300, 0.06), (0, 0.05), (300, 0.06)),
-    Tone.ALARM: ((1400, 0.1), (500, 0.1)) * 3,
+    Tone.ALARM: ((1400, 0.05), (500, 0.05)) * 2,
 }
 """Hertz (0 is silence) and seconds."""
 

@@ -204,7 +204,7 @@ def remark(start: Start, field: Field, today: date) -> Remark:
                 return Remark(Sign.GOOD, "today")
             return Remark(Sign.ODD, f"in {days} days" if days > 0 else f"{-days} days ago")
         case Field.MATING_START:
-            return _of_mating_start(start)
+            return _of_mating_start(start, today)
 
 
 def _of_matings(start: Start) -> Remark:
@@ -217,10 +217,10 @@ def _of_matings(start: Start) -> Remark:
     return Remark(Sign.GOOD, f"{len(found.services)} services{bulls}")
 
 
-def _of_mating_start(start: Start) -> Remark:
+def _of_mating_start(start: Start, today: date) -> Remark:
     if start.mating_start is None:
         mated = start.matings.matings if start.matings else Matings()
-        first_on = mated.began_on(start.scanned_on) if start.scanned_on else None
+        first_on = mated.began_on(start.scanned_on or today)
         return Remark(Sign.EMPTY, f"{first_on} by the list" if first_on else "may stay empty")
     if start.scanned_on is None:
         return Remark(Sign.GOOD, "")

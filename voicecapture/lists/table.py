@@ -21,7 +21,7 @@ _ISO_DATE = re.compile(r"([0-9]{4})-([0-9]{2})-([0-9]{2})")
 _DAY_FIRST_DATE = re.compile(r"([0-9]{1,2})/([0-9]{1,2})/([0-9]{4})")
 _YEARS = (1980, 2100)
 """What is dated before or after is a slip; the reckoning goes some years beyond."""
-_LARGEST_BYTES = 64 * 1024**2
+_LARGEST_BYTES = 32 * 1024**2
 """A list of 300,000 matings has 15 MB; what is larger was named by mistake."""
 _MOST_FAULTS, _MOST_COLUMNS = 100, 30
 """Of a message: faults that are told, and columns that are shown."""

@@ -96,16 +96,18 @@ class CalvingCurve:
     def _by(self, length: int, first_on: date) -> tuple[Calvings, ...]:
         """Every span of so many days, from the first to the last in which a twentieth of a cow is expected."""
         due, sd, cows = self._groups
+        last = self.first_on.toordinal() + len(self.by_day)
+        firsts = np.arange(first_on.toordinal(), last, length)
+        starts = firsts[:, None] - 0.5
+        chances = _below((starts + length - due) / sd) - _below((starts - due) / sd)
+        expected = chances @ cows
+        told = np.flatnonzero(expected >= 0.05)
         spans = []
-        while first_on.toordinal() < self.first_on.toordinal() + len(self.by_day):
-            start = first_on.toordinal() - 0.5
-            chances = _below((start + length - due) / sd) - _below((start - due) / sd)
-            possible = chances > 1e-6
-            low, high = count_band(np.repeat(chances[possible], cows[possible].astype(int)).tolist())
-            spans.append(Calvings(first_on, float(chances @ cows), low, high))
-            first_on += timedelta(days=length)
-        told = [place for place, span in enumerate(spans) if span.expected >= 0.05]
-        return tuple(spans[told[0] : told[-1] + 1]) if told else ()
+        for place in range(told[0], told[-1] + 1) if len(told) else ():
+            possible = chances[place] > 1e-6
+            low, high = count_band(np.repeat(chances[place, possible], cows[possible].astype(int)).tolist())
+            spans.append(Calvings(date.fromordinal(int(firsts[place])), float(expected[place]), low, high))
+        return tuple(spans)
 
     @property
     def busiest(self) -> Calvings:

@@ -43,6 +43,7 @@ class AcousticModel:
     """The shipped phone model, loaded once."""
 
     def __init__(self, folder: Path = MODEL) -> None:
+        onnxruntime.disable_telemetry_events()  # what Windows gathers; elsewhere it never began, see `voicecapture`
         options = onnxruntime.SessionOptions()
         options.log_severity_level = 3
         # Threads that wait in a busy loop take power and time from the other half of the machine.

@@ -73,7 +73,7 @@ def _scan_day(record: Record, row: Row) -> ScanDay:
     if any(number > len(events) for event in read for number in (event.replaces, event.answers) if number):
         raise ValueError("an event names one that is not there")
     signed = next(record.db.query("select * from signature where day_id = ?", [row["id"]]), None)
-    times = tuple(read_time(event["recorded_at"]) for event in events)
+    times = tuple(event["recorded_at"] and read_time(event["recorded_at"]) for event in events)
     scanned_on = read_day(row["scanned_on"])
     if scanned_on is None:
         raise ValueError("no date")

@@ -54,7 +54,9 @@ def test_the_wait_is_the_pause_that_the_words_need(benches: list[Bench]) -> None
 
 
 def test_a_recording_that_ends_before_the_pause_tells_no_wait(benches: list[Bench]) -> None:
-    (heard,) = benches[0].hear(Case(recording(), 0), with_pauses(0.5, SAYING)).utterances
+    samples = with_pauses(0.5, SAYING)
+    voiced = np.flatnonzero(np.abs(samples) > 0.05 * np.abs(samples).max())
+    (heard,) = benches[0].hear(Case(recording(), 0), samples[: voiced[-1] + 1600]).utterances
     assert heard.timing.wait_s is None
     assert heard.timing.total_s is None
 

@@ -28,6 +28,9 @@ from voicecapture.segmenter import Utterance
 from voicecapture.store.rows import animal_columns, event_columns
 from voicecapture.store.schema import SCHEMA, altered_part
 
+_DAMAGE = (sqlite3.Error, UnicodeDecodeError)
+"""What comes of a damaged file; its bytes may stand in the error that tells of them."""
+
 
 class Record:
     """The database of one or more scan days."""
@@ -60,7 +63,7 @@ class Record:
             connection.execute("pragma synchronous = full")
             connection.execute("pragma foreign_keys = on")
             SCHEMA.apply(db)
-        except sqlite3.Error as error:
+        except _DAMAGE as error:
             connection.close()
             raise _unusable(path, error) from error
         except RecordError:
@@ -86,7 +89,7 @@ class Record:
                 db = Database(memory)
                 has_days = "day" in db.table_names()
                 SCHEMA.apply(db)
-            except sqlite3.Error as error:
+            except _DAMAGE as error:
                 raise RecordError(f"{path}: cannot be read ({error}). Name the file of a day or a season.") from error
             if not has_days:
                 raise RecordError(f"{path}: no scan day in it. Name the file of a day or a season.")
@@ -191,7 +194,7 @@ class Record:
         """Errors of the disk and the database as one sentence."""
         try:
             yield
-        except (sqlite3.Error, soundfile.LibsndfileError, OSError) as error:
+        except (*_DAMAGE, soundfile.LibsndfileError, OSError) as error:
             advice = _advice(error, "Make room on the disk, and check that the file may be written")
             raise RecordError(f"{self.path}: {what} ({error}). {advice}.") from error
 
@@ -275,7 +278,7 @@ def check_is_ours(db: Database, path: Path) -> None:
         )
 
 
-def _unusable(path: Path, error: sqlite3.Error) -> RecordError:
+def _unusable(path: Path, error: Exception) -> RecordError:
     advice = _advice(error, "Name a file that can be written")
     return RecordError(f"{path}: cannot be used as the day's database ({error}). {advice}.")
 

@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from tests.mutations import EDITS, EXAMPLES, HOSTILE, Edit, damaged, fuzzed, is_plain, only_a_sentence
@@ -268,6 +268,7 @@ def fresh(season: Path, tmp_path: Path) -> Path:
 
 
 @given(EDITS, st.booleans())
+@example([("repeat", 0.625, 0.75, b"\0"), ("write", 0.5, 0.0, b"\xff")], False)  # a message of SQLite is no text
 @fuzzed()
 def test_databases_of_any_bytes(season: Path, tmp_path: Path, edits: list[Edit], is_head: bool) -> None:
     path = fresh(season, tmp_path)

@@ -103,6 +103,6 @@ def damaged(path: Path, found: str) -> DamagedError:
     )
 
 
-def is_damage(error: sqlite3.Error) -> bool:
+def is_damage(error: Exception) -> bool:
     """Whether an error tells of a file whose pages do not go together."""
     return getattr(error, "sqlite_errorcode", 0) & 0xFF == sqlite3.SQLITE_CORRUPT

@@ -45,6 +45,9 @@ from voicecapture.store.rows import animal_columns, event_columns
 from voicecapture.store.schema import SCHEMA
 from voicecapture.verdict import VoiceCheck
 
+_DAMAGE = (sqlite3.Error, UnicodeDecodeError)
+"""What comes of a damaged file; its bytes may stand in the error that tells of them."""
+
 
 class Record:
     """The database of one or more scan days."""
@@ -78,7 +81,7 @@ class Record:
             check_is_whole(db, path)
             write_through(connection)
             SCHEMA.apply(db)
-        except sqlite3.Error as error:
+        except _DAMAGE as error:
             connection.close()
             raise (damaged(path, str(error)) if is_damage(error) else _unusable(path, error)) from error
         except RecordError:
@@ -104,7 +107,7 @@ class Record:
                 db = Database(memory)
                 has_days = "day" in db.table_names()
                 SCHEMA.apply(db)
-            except sqlite3.Error as error:
+            except _DAMAGE as error:
                 raise RecordError(f"{path}: cannot be read ({error}). Name the file of a day or a season.") from error
             if not has_days:
                 raise RecordError(f"{path}: no scan day in it. Name the file of a day or a season.")
@@ -305,7 +308,7 @@ class Record:
         """Errors of the disk and the database as one sentence."""
         try:
             yield
-        except (sqlite3.Error, soundfile.LibsndfileError, OSError) as error:
+        except (*_DAMAGE, soundfile.LibsndfileError, OSError) as error:
             advice = _advice(error, "Make room on the disk, and check that the file may be written")
             raise RecordError(f"{self.path}: {what} ({error}). {advice}.") from error
 
@@ -373,7 +376,7 @@ class Record:
         return f"{self.clips.name}/{clip.name}"
 
 
-def _unusable(path: Path, error: sqlite3.Error) -> RecordError:
+def _unusable(path: Path, error: Exception) -> RecordError:
     advice = _advice(error, "Name a file that can be written")
     return RecordError(f"{path}: cannot be used as the day's database ({error}). {advice}.")
 

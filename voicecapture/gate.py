@@ -98,7 +98,8 @@ class Gate:
 
     def after_other_result(self, cow: str) -> "Gate":
         """A result was put on record that says nothing of who stands at the gate: typed, or a correction."""
-        return replace(self, open=tuple(read for read in self.open if read.cow != cow))
+        others = tuple(read for read in self.open if read.cow != cow)
+        return self if others == self.open else replace(self, open=others)
 
     def out_of_step(self) -> "Gate":
         """A result came that is nobody's."""

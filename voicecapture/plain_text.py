@@ -14,7 +14,8 @@ _REPLACEMENT = "\N{REPLACEMENT CHARACTER}"
 
 def visible(text: str) -> str:
     """A text with U+FFFD for everything that would steer a terminal; line ends stay."""
-    return _STEERING.sub(_REPLACEMENT, text)
+    # Nearly all of a season's text is.
+    return text if text.isprintable() else _STEERING.sub(_REPLACEMENT, text)
 
 
 def one_line(text: str) -> str:

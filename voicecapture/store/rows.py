@@ -36,6 +36,11 @@ def entry_columns(entry: Entry | None) -> Row:
     }
 
 
+def _listed(text: str) -> list[Any]:
+    """A list in JSON; most are empty."""
+    return [] if text == "[]" else list(json.loads(text))
+
+
 def read_entry(row: Row) -> Entry:
     """An entry from its columns.
 
@@ -49,7 +54,7 @@ def read_entry(row: Row) -> Entry:
         # Questions of an older version name no such length.
         crown_rump_mm=_number(row.get("crown_rump_mm")),
         twins=bool(row["twins"]),
-        findings=tuple(map(one_line, json.loads(row["findings"]))),
+        findings=tuple(map(one_line, _listed(row["findings"]))),
         recheck_weeks=_number(row["recheck_weeks"]),
         stage=Stage(row["stage"]) if row["stage"] else None,
     )
@@ -73,7 +78,7 @@ def read_event(row: Row) -> Event:
         reason=one_line(row["reason"]),
         probability=_share(row["probability"]),
         candidates=tuple(
-            Candidate(read_entry(c), _share(c["probability"]) or 0.0) for c in json.loads(row["candidates"])
+            Candidate(read_entry(c), _share(c["probability"]) or 0.0) for c in _listed(row["candidates"])
         ),
         replaces=_number(row["replaces"]),
         answers=_number(row["answers"]),

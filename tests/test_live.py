@@ -34,7 +34,6 @@ from voicecapture.live import Block, Opened, listen
 from voicecapture.microphone import Microphone
 from voicecapture.recogniser.listener import Listener
 from voicecapture.settings import Settings
-from voicecapture.speaker import VOICE_RATE_HZ, Tone, tone_samples
 from voicecapture.spool import read_sound
 
 RATE_HZ = 44_100
@@ -216,21 +215,8 @@ def at_rotary_pace(*sounds: Samples) -> Samples:
     return np.concatenate([np.pad(sound, (8000, max(0, 88_000 - len(sound)))) for sound in sounds])
 
 
-def has_tone(sound: Samples, tone: Tone) -> bool:
-    """Whether a tone is in sound at 24 kHz."""
-    shape = tone_samples(tone)
-    energies = np.convolve(sound**2, np.ones(len(shape)), mode="valid")
-    match = np.abs(fftconvolve(sound, shape[::-1], mode="valid"))
-    return bool(np.max(match / np.sqrt(np.maximum(energies, 1e-3) * np.sum(shape**2))) > 0.8)
-
-
 def test_a_day_at_a_microphone_that_is_unplugged_and_comes_back(shed: Shed) -> None:
     (first, a), (second, b), (_, c), (last, d), *_ = entries()
-    ear_file = shed.folder / "ear.wav"
-    ear = subprocess.Popen(
-        ["parec", "--device=ear.monitor", f"--rate={VOICE_RATE_HZ}", "--channels=1", "--file-format=wav", ear_file],
-        env=shed.environment,
-    )
     database = shed.folder / "day.db"
     # The vet's loudspeaker stands in the shed: the microphone hears all that is read back.
     loop = shed.pactl("load-module", "module-loopback", "source=ear.monitor", "sink=headset", "latency_msec=60")
@@ -253,8 +239,6 @@ def test_a_day_at_a_microphone_that_is_unplugged_and_comes_back(shed: Shed) -> N
     day.await_lines("taken|asked", count=count + 1)
     code = day.end()
     assert code == 0, "\n".join(day.lines)
-    ear.terminate()
-    ear.wait(10)
 
     with sqlite3.connect(database) as reader:
         events = reader.execute("select kind, reason, cow from event order by number").fetchall()
@@ -265,7 +249,6 @@ def test_a_day_at_a_microphone_that_is_unplugged_and_comes_back(shed: Shed) -> N
     assert first in taken and set(taken) <= {first, second, last}, events
     assert len(taken) + len(asked) >= 4, events
     assert any("read-back" in reason for _, reason, _ in events), events
-    assert has_tone(soundfile.read(ear_file, dtype="float32")[0], Tone.ALARM)
     assert json.loads(choice.read_text()) == {"name": "headset", "host_api": "ALSA", "leads_to": "headset.monitor"}
 
     spooled = list(read_sound(database.with_name("day_spool") / "day1"))

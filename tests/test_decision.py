@@ -4,7 +4,7 @@ from functools import cache
 
 import pytest
 
-from voicecapture.bars import DecisionSettings
+from voicecapture.bars import BROKEN, OVER_READ_BACK, DecisionSettings
 from voicecapture.day import Day, EventKind, ScanKind
 from voicecapture.decision import Decision, Outcome, decide
 from voicecapture.herd import Animal, Herd
@@ -176,6 +176,12 @@ def test_take_that_back_removes_the_last_entry_once(morning: Morning) -> None:
 def test_talk_is_ignored_in_silence(morning: Morning) -> None:
     decision = morning.hears(hearing(("four one seven empty", 0.9), strangeness=60.0))
     assert decision.outcome is Outcome.IGNORED and sentence(decision, morning.day) == ""
+
+
+def test_half_an_entry_that_sounds_like_talk_is_not_passed_over_in_silence(morning: Morning) -> None:
+    for spoilt in (BROKEN, OVER_READ_BACK):
+        decision = morning.hears(hearing(("four one seven empty", 0.9), strangeness=60.0), distrusted=spoilt)
+        assert decision.outcome is Outcome.IGNORED and tone(decision) is Tone.NOT_HEARD
 
 
 def test_what_fits_badly_is_asked(morning: Morning) -> None:

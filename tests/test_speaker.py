@@ -108,6 +108,10 @@ def card(monkeypatch: pytest.MonkeyPatch) -> Card:
         def OutputStream(self, *_: object, **__: object) -> Card:
             return card
 
+        def _terminate(self) -> None: ...
+
+        def _initialize(self) -> None: ...
+
     monkeypatch.setitem(sys.modules, "sounddevice", SoundDevice("sounddevice"))
     return card
 
@@ -156,6 +160,23 @@ def test_the_voice_speaks_again_after_it_was_hushed(voice: HibariVoice, card: Ca
     speaker.tone(Tone.QUESTION)
     speaker.close()
     assert sum(map(len, card.played)) == pytest.approx(2 * (len(tone_samples(Tone.QUESTION)) + LEAD_IN), abs=4)
+
+
+def test_what_a_card_broke_off_is_sounded_when_it_is_back(voice: HibariVoice, card: Card) -> None:
+    alarm = 2 * (len(tone_samples(Tone.ALARM)) + LEAD_IN)
+    lost_at_block = 2
+
+    def goes_for_a_moment() -> None:
+        if len(card.played) == lost_at_block:
+            raise OSError("Unanticipated host error [PaErrorCode -9999]")
+
+    card.on_write = goes_for_a_moment
+    speaker = SoundCardSpeaker(voice)
+    speaker.tone(Tone.ALARM)
+    speaker.close()
+    broken_off = sum(map(len, card.played[:lost_at_block]))
+    assert sum(map(len, card.played)) - broken_off == pytest.approx(alarm, abs=4)
+    assert speaker.failure is None
 
 
 def test_phrases_said_before_are_not_spoken_anew(voice: HibariVoice) -> None:

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from voicecapture.bars import DISTRUST, DecisionSettings, is_talk
+from voicecapture.bars import BROKEN, DISTRUST, OVER_READ_BACK, DecisionSettings, is_talk
 from voicecapture.day import Candidate, Day, Event, EventKind, ScanKind
 from voicecapture.gate import Read
 from voicecapture.language.phrase import YES_NO, Answer, Command, Entry, Phrase
@@ -112,7 +112,9 @@ class _Judge:
     def decide(self) -> Decision:
         readings = self.hearing.readings
         if not readings or is_talk(self.hearing, self.settings):
-            return self.ignore(TALK)
+            # Half an entry is no entry any more, and must not be passed over in silence for it.
+            is_spoilt = self.distrusted in (BROKEN, OVER_READ_BACK)
+            return self.ignore(f"{self.distrusted}: say it again" if is_spoilt else TALK)
         best = readings[0].phrase
         if self.day.is_stopped and best.command is not Command.GO_ON:
             if best.entry is not None and best.entry.is_whole:

@@ -225,18 +225,19 @@ class Session:
             self._alarm(_NO_SOUND)
 
     def _lose(self, outage: Outage) -> Iterator[AudioChunk]:
-        """The source is lost: sound the alarm, put it on record, and let what was being said come to its end."""
+        """The source is lost: put it on record, let what was being said come to its end, and sound the alarm."""
         is_new, self._source_failure = self._lost_at is None, outage.reason
         if not is_new:
             return
         self._lost_at = datetime.now() - timedelta(seconds=time.monotonic() - self._arrived_s)
-        self._alarm(_NO_SOUND)
         self._note(f"no sound from {self._lost_at:%H:%M:%S}: {outage.reason}")
         silence, now_s = np.zeros(CHUNK_SAMPLES, np.float32), self._state.now_s
         self._is_ending = True
         for i in range(round(_ENDING_S / _CHUNK_S)):
             yield AudioChunk(silence, now_s + i * _CHUNK_S, gap=True)
         self._is_ending = False
+        # After the tone for what was being said, which would take the alarm's place.
+        self._alarm(_NO_SOUND)
 
     def _find_again(self, lost_at: datetime) -> None:
         """Sound arrives again."""

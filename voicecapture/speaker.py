@@ -32,6 +32,8 @@ _BLOCK_S = 0.05
 LEAD_IN_S = 0.05
 """Silence before each sound: a card that ran empty was measured to swallow the first 16 ms of what comes next, a
 fifth of a tone."""
+_AGAIN_S, _TRIED_S = 0.5, 5.0
+"""What could not be sounded is tried anew so often, and for so long: after that it would tell of what is past."""
 
 _SILENCE, _LEAD_KEPT_S = 0.01, 0.01
 """Share of a sentence's peak under which it has not begun; kept before it, seconds."""
@@ -192,8 +194,8 @@ class FileSpeaker(Unheard):
 class SoundCardSpeaker:
     """Plays through the sound card from a thread of its own.
 
-    A sound card that fails must not stop the listening: `failure` then says why nothing is heard. With each sound it
-    is tried anew, for a headset that is plugged in again.
+    A sound card that fails must not stop the listening: `failure` then says why nothing is heard. What could not be
+    sounded is tried anew for 5 s, unless something newer takes its place, and so is every later sound.
     """
 
     def __init__(self, voice: HibariVoice, device: str | int | None = None) -> None:
@@ -242,17 +244,27 @@ class SoundCardSpeaker:
     def _work(self) -> None:
         stream: Any = None
         while (ordered := self._orders.get()) is not None:
-            try:
-                if stream is None:
-                    stream = self._open()
-                self._sound(stream, *ordered)
-                self.failure = None
-            except Exception as error:  # the device may go at any time, and no fault here may stop the listening
-                self.failure = f"no read-back: {error}"
-                logging.getLogger(__name__).warning(self.failure)
-                _close(stream)
-                stream = None
+            until_s = time.monotonic() + _TRIED_S
+            while (stream := self._tried(stream, *ordered)) is None:
+                # A headset that was unplugged takes the loudspeaker along: the alarm for it is sounded when it is back.
+                if ordered[0] != self._turn or time.monotonic() > until_s:
+                    break
+                time.sleep(_AGAIN_S)
         _close(stream)
+
+    def _tried(self, stream: Any, turn: int, order: str | Tone) -> Any:
+        """The stream after sounding an order, or None if that failed; `failure` then says why."""
+        try:
+            if stream is None:
+                stream = self._open()
+            self._sound(stream, turn, order)
+            self.failure = None
+        except Exception as error:  # the device may go at any time, and no fault here may stop the listening
+            self.failure = f"no read-back: {error}"
+            logging.getLogger(__name__).warning(self.failure)
+            _close(stream)
+            return None
+        return stream
 
     def _open(self) -> Any:
         if self.failure is not None:

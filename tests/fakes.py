@@ -54,10 +54,13 @@ class ScriptedRecogniser:
         return Hearing((Reading(Phrase(entry), "as said", 0.9999),), "S", 1.0, Certainty(*[0.9999] * 4))
 
 
+_voice = cache(Hibari)
+
+
 @cache
 def spoken(text: str) -> Samples:
     """A sentence in the voice of hibari-tts, 16 kHz mono."""
-    samples: Samples = resample(Hibari()(text, seed=1), 24_000, SAMPLE_RATE_HZ).astype(np.float32)
+    samples: Samples = resample(_voice()(text, seed=1), 24_000, SAMPLE_RATE_HZ).astype(np.float32)
     return samples
 
 

@@ -1,16 +1,17 @@
 """The read-back through a loudspeaker, heard by the microphone."""
 
 from collections.abc import Iterator, Sequence
-from itertools import chain
+from functools import cache
+from itertools import chain, takewhile
 
 import numpy as np
 import pytest
 from scipy.signal import butter, sosfilt
 from soxr import resample
 
-from tests.fakes import Samples, in_chunks
+from tests.fakes import Samples, in_chunks, joined
 from tests.test_session import HERD, LISTENER
-from voicecapture.audio import AudioChunk, read_recording
+from voicecapture.audio import SAMPLE_RATE_HZ, AudioChunk, read_recording
 from voicecapture.bars import OVER_READ_BACK
 from voicecapture.day import Day, EventKind
 from voicecapture.decision import READ_BACK, Outcome
@@ -43,10 +44,14 @@ def pause(duration_s: float) -> Samples:
     return np.zeros(round(16_000 * duration_s), np.float32)
 
 
+@cache
+def first_minute() -> Samples:
+    return joined(takewhile(lambda chunk: chunk.start_s < 60, read_recording(RECORDING)))
+
+
 def vet(first_s: float, last_s: float) -> Samples:
-    """Another voice: a stretch of the demo morning."""
-    chunks = (c for c in read_recording(RECORDING) if first_s <= c.start_s < last_s)
-    return np.concatenate([chunk.samples for chunk in chunks])
+    """Another voice: a stretch of the demo morning's first minute."""
+    return first_minute()[round(first_s * SAMPLE_RATE_HZ) : round(last_s * SAMPLE_RATE_HZ)]
 
 
 def heard(samples: Samples, sounded: Sequence[Samples], typed: str = "") -> list[tuple[Heard, Day]]:

@@ -31,7 +31,7 @@ def in_words(number: int) -> str:
 
 
 @given(st.integers(1, 99_999))
-@settings(max_examples=600, deadline=None)
+@settings(max_examples=200, deadline=None)
 def test_every_number_in_words_is_that_cow(number: int) -> None:
     assert str(number) in cows(in_words(number))
 
@@ -42,14 +42,14 @@ def test_numbers_below_a_thousand_in_words_have_one_meaning() -> None:
 
 
 @given(st.text("0123456789", min_size=1, max_size=5))
-@settings(max_examples=500, deadline=None)
+@settings(max_examples=150, deadline=None)
 def test_digit_by_digit_keeps_every_digit_and_leading_zero(number: str) -> None:
     assert number in cows(" ".join(UNITS[int(d)] for d in number))
     assert number in cows(" ".join("oh" if d == "0" else UNITS[int(d)] for d in number))
 
 
 @given(st.integers(1000, 9999))
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=100, deadline=None)
 def test_four_digits_in_pairs(number: int) -> None:
     first, second = divmod(number, 100)
     tail = f"oh {UNITS[second]}" if 0 < second < 10 else "hundred" if second == 0 else in_words(second)

@@ -9,8 +9,9 @@ import math
 import warnings
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
+from typing import Any
 
 with warnings.catch_warnings():
     # pyjsgf 1.9.0 calls pyparsing by names that are deprecated but kept.
@@ -197,6 +198,14 @@ def _without_dead_ends(arcs: list[Arc], end: int) -> tuple[Arc, ...]:
     return tuple(kept)
 
 
+@lru_cache(maxsize=2)
+def _rules(text: str) -> Mapping[str, Any]:
+    """The expansions of the rules by name. Parsing takes a third of a second, and check and day both ask for it."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        return {rule.name: rule.expansion for rule in jsgf.parse_grammar_string(text).rules}
+
+
 def load_grammar(
     folder: Path = GRAMMARS, practice_findings: Mapping[str, tuple[Phones, ...]] | None = None
 ) -> Grammar:
@@ -220,12 +229,9 @@ def load_grammar(
     own = " | ".join(f"{name} {{{name}}}" for name in findings)
     text += f"\n<practice_finding> = {own or '<VOID>'};\n"
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            parsed = jsgf.parse_grammar_string(text)
+        rules = _rules(text)
     except Exception as error:  # pyjsgf raises its own and pyparsing's exceptions alike
         raise GrammarError(f"{path}: not a JSGF grammar ({error}). Mend the line.") from error
-    rules = {rule.name: rule.expansion for rule in parsed.rules}
     builder = _Builder(rules)
     start = builder.rule("utterance", 0)
     pronunciations = read_pronunciations(folder / "pronunciations.dict")

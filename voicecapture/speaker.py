@@ -246,7 +246,7 @@ class SoundCardSpeaker:
         while (ordered := self._orders.get()) is not None:
             until_s = time.monotonic() + _TRIED_S
             while (stream := self._tried(stream, *ordered)) is None:
-                # A headset that was unplugged takes the loudspeaker along: the alarm for it is sounded when it is back.
+                # An unplugged headset takes the loudspeaker along: the alarm for it is sounded when it is back.
                 if ordered[0] != self._turn or time.monotonic() > until_s:
                     break
                 time.sleep(_AGAIN_S)

@@ -10,7 +10,8 @@ from textual.pilot import Pilot
 from textual.widgets import Static
 
 from voicecapture.bars import DecisionSettings
-from voicecapture.dashboard import Dashboard, Shed
+from voicecapture.dashboard.app import Dashboard
+from voicecapture.dashboard.shed import Shed
 from voicecapture.dashboard.web import WebScreen
 from voicecapture.day import Candidate, Day, Event, EventKind
 from voicecapture.decision import Decision, Outcome

@@ -8,7 +8,7 @@ import pytest
 
 from voicecapture.bench.manifest import Recording, read_manifest, same_meaning
 from voicecapture.errors import AudioError
-from voicecapture.language.grammar import load_grammar
+from voicecapture.language.grammar_file import load_grammar
 from voicecapture.language.phrase import Command, Entry, Phrase, Result
 
 GRAMMAR = load_grammar()

@@ -6,7 +6,8 @@ import re
 import pytest
 
 from voicecapture.language.crib import crib
-from voicecapture.language.grammar import Grammar, load_grammar
+from voicecapture.language.grammar import Grammar
+from voicecapture.language.grammar_file import load_grammar
 from voicecapture.report.page import crib_page
 
 

@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from voicecapture.language.grammar import Grammar, Tokens, load_grammar
+from voicecapture.language.grammar import Grammar, Tokens
+from voicecapture.language.grammar_file import load_grammar
 from voicecapture.recogniser.ctc import Floats, Search, log_likelihoods, relative_probabilities, tokens_of
 from voicecapture.recogniser.phone_network import PhoneNetwork, spell_out
 

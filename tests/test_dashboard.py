@@ -10,7 +10,7 @@ import pytest
 from textual.widgets import Sparkline
 
 from tests.showing import CHOICE, MORNING, SHED, TAKEN, look, text, updates
-from voicecapture.dashboard import Dashboard
+from voicecapture.dashboard.app import Dashboard
 from voicecapture.dashboard.letters import large
 from voicecapture.dashboard.widgets import Alerts, LastEntry, Recent, SoundPanel, Tally, ToCome
 from voicecapture.day import Candidate, Day, Event, EventKind

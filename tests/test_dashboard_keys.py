@@ -10,7 +10,7 @@ from textual.pilot import Pilot
 from textual.widgets import Input
 
 from tests.showing import CHOICE, MORNING, TAKEN, Showing, settled, text, updates
-from voicecapture.dashboard import Dashboard
+from voicecapture.dashboard.app import Dashboard
 from voicecapture.dashboard.sayings import Sayings
 from voicecapture.dashboard.widgets import Recent
 from voicecapture.day import Day, Event, EventKind

@@ -8,7 +8,7 @@ from voicecapture.bars import BROKEN, OVER_READ_BACK, DecisionSettings
 from voicecapture.day import Day, EventKind, ScanKind
 from voicecapture.decision import Decision, Outcome, decide
 from voicecapture.herd import Animal, Herd
-from voicecapture.language.grammar import load_grammar
+from voicecapture.language.grammar_file import load_grammar
 from voicecapture.language.phrase import Command, Entry, Phrase, Result, interpret
 from voicecapture.readback import sentence, tone
 from voicecapture.recogniser import Certainty, Hearing, Reading, certainty_of

@@ -10,7 +10,7 @@ from voicecapture.day import Day
 from voicecapture.decision import Outcome
 from voicecapture.ear import Ear, Heard
 from voicecapture.herd import Animal, Herd
-from voicecapture.language.grammar import load_grammar
+from voicecapture.language.grammar_file import load_grammar
 from voicecapture.language.phrase import Entry, Result
 from voicecapture.recogniser import Hearing, Language
 from voicecapture.recogniser.listener import Listener

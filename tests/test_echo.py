@@ -18,7 +18,7 @@ from voicecapture.decision import READ_BACK, Outcome
 from voicecapture.demo import RECORDING
 from voicecapture.ear import Ear, Heard
 from voicecapture.echo import find_echo
-from voicecapture.language.grammar import load_grammar
+from voicecapture.language.grammar_file import load_grammar
 from voicecapture.settings import Settings
 from voicecapture.speaker import VOICE_RATE_HZ, HibariVoice
 from voicecapture.synthesis.shed import mix, room, shed_noise

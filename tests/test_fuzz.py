@@ -26,7 +26,7 @@ from voicecapture.day import Candidate, Event, EventKind
 from voicecapture.errors import GrammarError, VoiceCaptureError
 from voicecapture.exports import write_export
 from voicecapture.herd import Animal, Herd
-from voicecapture.language.grammar import load_grammar
+from voicecapture.language.grammar_file import load_grammar
 from voicecapture.language.phrase import Entry, Result
 from voicecapture.lists.calvings import read_calvings
 from voicecapture.lists.herd import read_herd

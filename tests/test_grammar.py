@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from num2words import num2words
 
 from voicecapture.errors import GrammarError
-from voicecapture.language.grammar import GRAMMARS, Grammar, load_grammar
+from voicecapture.language.grammar import Grammar
+from voicecapture.language.grammar_file import GRAMMARS, load_grammar
 from voicecapture.language.phrase import RESTARTED, Answer, Command, Entry, Phrase, Result, interpret
 
 GRAMMAR = load_grammar()

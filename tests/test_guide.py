@@ -22,7 +22,7 @@ from voicecapture.errors import AudioError, ScreenError
 from voicecapture.guide.app import Guide, GuideApp
 from voicecapture.guide.checking import CheckScreen
 from voicecapture.guide.choice import Choice
-from voicecapture.language.grammar import load_grammar
+from voicecapture.language.grammar_file import load_grammar
 from voicecapture.language.phrase import Entry
 from voicecapture.rehearsal import Begun, Check, Source
 from voicecapture.settings import Settings

@@ -11,7 +11,7 @@ from voicecapture.day import Day
 from voicecapture.decision import Outcome
 from voicecapture.ear import Ear, Heard
 from voicecapture.herd import Animal, Herd
-from voicecapture.language.grammar import load_grammar
+from voicecapture.language.grammar_file import load_grammar
 from voicecapture.recogniser.listener import Listener
 from voicecapture.settings import Settings
 

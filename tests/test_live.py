@@ -28,7 +28,7 @@ from voicecapture import demo, live
 from voicecapture.audio import AudioChunk, Outage
 from voicecapture.day import Day
 from voicecapture.ear import Ear
-from voicecapture.language.grammar import load_grammar
+from voicecapture.language.grammar_file import load_grammar
 from voicecapture.lists.herd import read_herd
 from voicecapture.live import Block, Opened, listen
 from voicecapture.microphone import Microphone

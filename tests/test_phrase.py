@@ -2,7 +2,7 @@
 
 import pytest
 
-from voicecapture.language.grammar import load_grammar
+from voicecapture.language.grammar_file import load_grammar
 from voicecapture.language.phrase import RESTART, Entry, Result, Stage, is_tail
 
 GRAMMAR = load_grammar(practice_findings={"mastitis": (("M", "AE", "S", "T", "AY", "T", "AH", "S"),)})

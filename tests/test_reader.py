@@ -20,7 +20,7 @@ from voicecapture.ear import Ear
 from voicecapture.errors import ReaderError
 from voicecapture.gate import STEPS
 from voicecapture.herd import Animal, Herd
-from voicecapture.language.grammar import load_grammar
+from voicecapture.language.grammar_file import load_grammar
 from voicecapture.language.phrase import Entry, Result
 from voicecapture.reader import Reader
 from voicecapture.reads import LOST

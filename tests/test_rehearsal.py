@@ -10,7 +10,7 @@ import numpy as np
 from tests.fakes import ScriptedRecogniser, in_chunks, with_pauses
 from voicecapture.audio import AudioChunk, Chunks
 from voicecapture.errors import AudioError
-from voicecapture.language.grammar import load_grammar
+from voicecapture.language.grammar_file import load_grammar
 from voicecapture.rehearsal import Ended, Prompted, Rehearsal, Source, Told
 from voicecapture.settings import Settings
 from voicecapture.update import Update

@@ -18,7 +18,7 @@ from voicecapture.day import Candidate, Day, Event, EventKind
 from voicecapture.decision import TALK
 from voicecapture.errors import GrammarError, RecordError
 from voicecapture.herd import Animal, Herd, Matings, Service
-from voicecapture.language.grammar import load_grammar
+from voicecapture.language.grammar_file import load_grammar
 from voicecapture.language.phrase import Entry, Phrase, Result, Stage
 from voicecapture.reckoning.season import Season
 from voicecapture.reckoning.settings import ReckoningSettings

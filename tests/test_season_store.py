@@ -13,7 +13,7 @@ from voicecapture.amend import amendment, read_typed
 from voicecapture.day import Day, Event, EventKind, ScanKind
 from voicecapture.errors import GrammarError, RecordError
 from voicecapture.herd import Animal, Herd
-from voicecapture.language.grammar import load_grammar
+from voicecapture.language.grammar_file import load_grammar
 from voicecapture.language.phrase import Entry, Result
 from voicecapture.reckoning.season import Season
 from voicecapture.reckoning.settings import ReckoningSettings

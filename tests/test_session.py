@@ -20,7 +20,7 @@ from voicecapture.day import Day, Event, EventKind, ScanKind
 from voicecapture.ear import Ear
 from voicecapture.errors import AudioError
 from voicecapture.herd import Animal, Herd
-from voicecapture.language.grammar import load_grammar
+from voicecapture.language.grammar_file import load_grammar
 from voicecapture.recogniser.listener import Listener
 from voicecapture.session import Session
 from voicecapture.settings import Settings

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from voicecapture.errors import GrammarError
-from voicecapture.language.grammar import load_grammar
+from voicecapture.language.grammar_file import load_grammar
 from voicecapture.settings import Settings, read_settings
 
 

@@ -14,7 +14,7 @@ import pytest
 import soundfile
 from numpy.typing import NDArray
 
-from voicecapture.language.grammar import load_grammar
+from voicecapture.language.grammar_file import load_grammar
 from voicecapture.language.phrase import Entry, Result, interpret
 from voicecapture.recogniser import PLAUSIBLE_DAYS
 from voicecapture.synthesis.sayings import spoken_words

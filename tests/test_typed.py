@@ -6,7 +6,7 @@ from voicecapture.bars import DecisionSettings
 from voicecapture.day import Candidate, Day, Event, EventKind
 from voicecapture.decision import Decision, Outcome
 from voicecapture.herd import Animal, Herd
-from voicecapture.language.grammar import load_grammar
+from voicecapture.language.grammar_file import load_grammar
 from voicecapture.language.phrase import Entry, Result
 from voicecapture.typed import CHANGED, NOT_UNDERSTOOD, decide_typed
 

@@ -9,7 +9,8 @@ from typer.testing import CliRunner
 
 from tests.fakes import ScriptedRecogniser, in_chunks, with_pauses
 from voicecapture.cli import app
-from voicecapture.language.grammar import Grammar, load_grammar
+from voicecapture.language.grammar import Grammar
+from voicecapture.language.grammar_file import load_grammar
 from voicecapture.language.phrase import Result
 from voicecapture.recogniser.listener import Listener
 from voicecapture.settings import Settings

@@ -21,7 +21,8 @@ from voicecapture.day import Day
 from voicecapture.decision import Outcome, decide
 from voicecapture.errors import ModelError
 from voicecapture.herd import Herd
-from voicecapture.language.grammar import Grammar, load_grammar
+from voicecapture.language.grammar import Grammar
+from voicecapture.language.grammar_file import load_grammar
 from voicecapture.language.phrase import Command, Entry, Result
 from voicecapture.recogniser import Hearing, Language
 from voicecapture.recogniser.vosk import HIGHEST_PROBABILITY, Vosk, hearing_of

@@ -17,7 +17,7 @@ from textual.pilot import Pilot
 
 from tests.showing import MORNING, SHED, Showing, updates
 from tests.test_cli import Run, run, sentence  # noqa: F401
-from voicecapture.dashboard import Dashboard
+from voicecapture.dashboard.app import Dashboard
 from voicecapture.dashboard.watch import Watch, code
 from voicecapture.dashboard.web import WebScreen
 from voicecapture.day import Day, Event, EventKind

@@ -3,7 +3,7 @@
 import pytest
 
 from voicecapture.herd import Animal, Herd
-from voicecapture.language.grammar import load_grammar
+from voicecapture.language.grammar_file import load_grammar
 from voicecapture.language.phrase import Entry, Result
 from voicecapture.recogniser import Language
 from voicecapture.recogniser.words import readings_of, sounds_like

@@ -150,30 +150,28 @@ class Day:
             if event.kind is EventKind.QUESTION:
                 questions[number] = event
             return replace(self, length=number, gate=gate)
-        day = replace(self, length=number, current=None, is_noting=False, gate=gate)
         current = self.current if self.current in questions else None
+        changed: dict[str, object] = {"current": None, "is_noting": False}
         match event.kind:
             case EventKind.ACCEPTED:
                 assert event.entry is not None and event.entry.cow is not None
                 results[event.entry.cow] = (number, event)
-                return replace(day, last=number, is_correcting=False)
+                changed |= {"last": number, "is_correcting": False}
             case EventKind.QUESTION:
                 questions[number] = event
-                return replace(day, current=number)
-            case EventKind.TAKEN_BACK:
-                return replace(day, last=self.last if event.replaces is None else None)
+                changed["current"] = number
+            case EventKind.TAKEN_BACK if event.replaces is not None:
+                changed["last"] = None
             case EventKind.IGNORED:
-                return replace(day, current=current if is_asked else None, is_noting=self.is_noting)
+                changed |= {"current": current if is_asked else None, "is_noting": self.is_noting}
             case EventKind.COMMAND:
-                return replace(
-                    day,
-                    current=current,
-                    is_stopped={"stop": True, "go_on": False}.get(event.reason, self.is_stopped),
-                    is_noting=event.reason == "note",
-                    is_correcting=event.reason == "correct" or self.is_correcting,
-                )
-            case EventKind.NOTE:
-                return day
+                changed |= {
+                    "current": current,
+                    "is_stopped": {"stop": True, "go_on": False}.get(event.reason, self.is_stopped),
+                    "is_noting": event.reason == "note",
+                    "is_correcting": event.reason == "correct" or self.is_correcting,
+                }
+        return replace(self, length=number, gate=gate, **changed)  # type: ignore[arg-type]
 
     def _gate_after(self, event: Event) -> Gate:
         """Who stands at the gate once this has happened; what was amended at the desk says nothing of it."""

@@ -12,7 +12,7 @@ from voicecapture.day import Day
 from voicecapture.decision import Outcome
 from voicecapture.ear import Ear
 from voicecapture.errors import VoiceCaptureError
-from voicecapture.language.grammar import load_grammar
+from voicecapture.language.grammar_file import load_grammar
 from voicecapture.lists.herd import read_herd
 from voicecapture.microphone import list_microphones
 from voicecapture.recogniser.listener import Listener

@@ -53,7 +53,9 @@ class Herd:
         animals: dict[str, Animal] = {}
         for herd in herds:
             for cow, animal in herd.animals.items():
-                animals[cow] = animals[cow].updated(animal) if cow in animals else animal
+                held = animals.get(cow)
+                if held != animal:
+                    animals[cow] = held.updated(animal) if held else animal
         return cls(animals.values())
 
     @cached_property

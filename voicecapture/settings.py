@@ -27,7 +27,7 @@ from voicecapture.bars import DecisionSettings
 from voicecapture.day import ScanKind
 from voicecapture.errors import GrammarError
 from voicecapture.gate import LEAST_WINDOW_S
-from voicecapture.language.grammar import Phones, read_phones
+from voicecapture.language.pronunciations import Phones, read_phones
 from voicecapture.plain_text import shown
 from voicecapture.reckoning.settings import AGEING_SD_DAYS, GESTATION_DAYS, ReckoningSettings
 from voicecapture.segmenter import SegmenterSettings

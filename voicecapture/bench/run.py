@@ -15,7 +15,7 @@ from voicecapture.bench.results import Results, Run, results
 from voicecapture.bench.trial import Trial
 from voicecapture.errors import HerdError
 from voicecapture.herd import Herd
-from voicecapture.language.grammar import load_grammar
+from voicecapture.language.grammar_file import load_grammar
 
 QUICK_RECORDINGS, QUICK_NOISE_HOURS = 120, 0.05
 """What `--quick` hears, all engines together: under two minutes on two cores."""

@@ -21,7 +21,7 @@ from voicecapture.day import Day, ScanKind
 from voicecapture.ear import Ear, Heard
 from voicecapture.engines import make_recogniser
 from voicecapture.herd import Herd
-from voicecapture.language.grammar import load_grammar
+from voicecapture.language.grammar_file import load_grammar
 from voicecapture.recogniser import Hearing, Language, Recogniser
 from voicecapture.segmenter import Utterance
 from voicecapture.settings import Settings

@@ -28,7 +28,8 @@ from voicecapture.engines import make_recogniser
 from voicecapture.errors import AudioError
 from voicecapture.hear import as_json, hear_file
 from voicecapture.herd import Herd
-from voicecapture.language.grammar import Grammar, load_grammar
+from voicecapture.language.grammar import Grammar
+from voicecapture.language.grammar_file import load_grammar
 from voicecapture.lists.herd import read_herd
 from voicecapture.live import listen as listen_live
 from voicecapture.live import unbroken

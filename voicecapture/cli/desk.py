@@ -49,7 +49,7 @@ def review(
             amend(record, day, *events, seen=seen)
 
         read, clips, load = (
-            partial(read_season, record),
+            partial(read_season, record, is_digested=False),
             partial(read_clips, record),
             partial(make_recogniser, engine, model),
         )

@@ -27,7 +27,7 @@ from voicecapture.cli.options import (
 from voicecapture.cli.running import Plan, run_day
 from voicecapture.engines import make_recogniser
 from voicecapture.errors import AudioError, HerdError
-from voicecapture.language.grammar import load_grammar
+from voicecapture.language.grammar_file import load_grammar
 from voicecapture.live import listen as listen_live
 from voicecapture.live import unbroken
 from voicecapture.microphone import Microphone, choose, microphones

@@ -20,7 +20,8 @@ from voicecapture.ear import Ear
 from voicecapture.errors import AudioError, ReaderError
 from voicecapture.herd import Herd, Matings
 from voicecapture.language.crib import crib
-from voicecapture.language.grammar import Grammar, load_grammar
+from voicecapture.language.grammar import Grammar
+from voicecapture.language.grammar_file import load_grammar
 from voicecapture.lists.matings import FORMAT, parse_matings
 from voicecapture.lists.table import read_text
 from voicecapture.plain import log_line
@@ -136,7 +137,8 @@ def _listen(plan: Plan, session: Session, begun: Begun, grammar: Grammar) -> Aud
         _run_plainly(session, chunks, stop, sys.stdin if is_live else None)
         return None
     # The screen is loaded only where there is one.
-    from voicecapture.dashboard import Dashboard, Shed
+    from voicecapture.dashboard.app import Dashboard
+    from voicecapture.dashboard.shed import Shed
 
     bars, break_after = plan.settings.decision, plan.settings.break_after_minutes
     shed = Shed(plan.wanted.source, begun.record.path, bars, break_after, crib(grammar))

@@ -12,7 +12,7 @@ from voicecapture.amend import amendment, read_cow, read_typed
 from voicecapture.cli.options import DatabaseArgument, SettingsOption
 from voicecapture.errors import GrammarError, RecordError
 from voicecapture.exports import check_format, write_export
-from voicecapture.language.grammar import load_grammar
+from voicecapture.language.grammar_file import load_grammar
 from voicecapture.lists.calvings import read_calvings
 from voicecapture.lists.herd import FORMAT as HERD_FORMAT
 from voicecapture.lists.herd import parse_herd

@@ -15,7 +15,7 @@ from voicecapture.doctor import examine
 from voicecapture.engines import ENGINES
 from voicecapture.errors import AudioError, RecordError
 from voicecapture.language.crib import crib
-from voicecapture.language.grammar import load_grammar
+from voicecapture.language.grammar_file import load_grammar
 from voicecapture.lists.herd import read_herd
 from voicecapture.report.page import crib_page
 from voicecapture.settings import read_settings

@@ -8,7 +8,7 @@ from voicecapture import amend
 from voicecapture.alert import entry_alerts
 from voicecapture.day import Day, Event, EventKind
 from voicecapture.errors import RecordError, VoiceCaptureError
-from voicecapture.language.grammar import Grammar, load_grammar
+from voicecapture.language.grammar import Grammar
 from voicecapture.language.phrase import Entry
 from voicecapture.reckoning.season import Season
 from voicecapture.recogniser import Recogniser
@@ -93,6 +93,9 @@ class Sitting:
     @cached_property
     def grammar(self) -> Grammar:
         """What may be said and typed."""
+        # Half as long to load as all that the list needs.
+        from voicecapture.language.grammar_file import load_grammar
+
         return load_grammar(practice_findings=self.desk.settings.findings)
 
     @cached_property

@@ -17,7 +17,7 @@ from voicecapture import demo
 from voicecapture.audio import SAMPLE_RATE_HZ, AudioChunk, chunked, paced, read_recording
 from voicecapture.day import Day, EventKind, ScanKind
 from voicecapture.ear import Ear, Heard
-from voicecapture.language.grammar import load_grammar
+from voicecapture.language.grammar_file import load_grammar
 from voicecapture.lists.herd import read_herd
 from voicecapture.recogniser.listener import Listener
 from voicecapture.session import Session

@@ -2,7 +2,8 @@
 
 from dataclasses import dataclass
 
-from voicecapture.language.grammar import Grammar, jsgf
+from voicecapture.language.grammar import Grammar
+from voicecapture.language.grammar_file import jsgf
 
 
 @dataclass(frozen=True, slots=True)

@@ -53,13 +53,13 @@ class ScanDay:
     recorded_at: tuple[str, ...]
     """When each event was recorded, UTC."""
     digest: str
-    """SHA-256 of the record, hexadecimal."""
+    """SHA-256 of the record, hexadecimal; empty if nobody asked for it."""
     signature: Signature | None = None
     amendments: tuple[Amendment, ...] = ()
     events: tuple[Event, ...] = ()
     """Everything that happened, in order; event 1 is the first."""
     is_as_signed: bool = True
-    """False if the record differs from what was signed, other than by amendments."""
+    """False if the record is known to differ from what was signed, other than by amendments."""
 
     @property
     def scans(self) -> Iterable[Scan]:

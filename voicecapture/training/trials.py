@@ -24,7 +24,8 @@ from voicecapture.audio import chunked
 from voicecapture.day import Day
 from voicecapture.ear import Ear, Heard
 from voicecapture.herd import Animal, Herd
-from voicecapture.language.grammar import Grammar, load_grammar
+from voicecapture.language.grammar import Grammar
+from voicecapture.language.grammar_file import load_grammar
 from voicecapture.language.phrase import Entry
 from voicecapture.recogniser import Hearing
 from voicecapture.recogniser.listener import Listener

@@ -25,6 +25,7 @@ from voicecapture.recogniser.listener import Listener
 from voicecapture.session import Session
 from voicecapture.settings import Settings
 from voicecapture.speaker import Tone
+from voicecapture.store import keeper
 from voicecapture.store.record import Record
 from voicecapture.update import Update
 
@@ -52,6 +53,14 @@ class Listening:
     def rows(self) -> list[tuple[str, str, int | None]]:
         with sqlite3.connect(self.path) as reader:
             return reader.execute("select cow, result, days from current_result order by event").fetchall()
+
+
+@pytest.fixture(autouse=True, scope="module")
+def patience() -> Iterator[None]:
+    """A disk that other tests keep busy is no broken disk; `test_keeper.py` has those."""
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(keeper, "PATIENCE_S", 60.0)
+        yield
 
 
 @pytest.fixture(scope="module")

@@ -64,11 +64,11 @@ def test_clean_recordings_are_mixed_at_every_ratio(
     folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     figures = tmp_path / "bench.json"
-    assert bench(monkeypatch, folder, "--snr", "clean, 20", "--noise-hours", "0", "--json", figures) == 0
+    assert bench(monkeypatch, folder, "--snr", "clean, 20, 20n", "--noise-hours", "0", "--json", figures) == 0
     found = json.loads(figures.read_text())["engines"]["listener"]
-    assert set(found["by_kind_and_condition"]["entry"]) == {"clean", "20 dB"}
+    assert set(found["by_kind_and_condition"]["entry"]) == {"clean", "20 dB", "20 dB, 8 kHz"}
     assert found["by_kind_and_condition"]["entry"]["20 dB"]["noises"] == 1
-    assert found["latency"]["waiting for the pause"]["n"] == 2
+    assert found["latency"]["waiting for the pause"]["n"] == 3
 
 
 def test_ctrl_c_keeps_what_was_heard(folder: Path) -> None:
@@ -76,7 +76,7 @@ def test_ctrl_c_keeps_what_was_heard(folder: Path) -> None:
         if done == 2:
             raise KeyboardInterrupt
 
-    described, (found,) = run(folder, read_herd(demo.HERD), ["listener"], None, None, 0.0, False, interrupt)
+    described, (found,) = run(folder, read_herd(demo.HERD), ["listener"], None, None, (), 0.0, False, interrupt)
     assert (described.is_stopped, described.recordings, described.planned) == (True, 2, 3)
     assert len(found.outcomes) == 2
 
@@ -84,7 +84,7 @@ def test_ctrl_c_keeps_what_was_heard(folder: Path) -> None:
 def test_quick_hears_a_sample(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("voicecapture.bench.run.QUICK_RECORDINGS", 1)
     herd = read_herd(demo.HERD)
-    described, (found,) = run(folder, herd, ["listener"], None, None, 0.0, True, lambda *_: None)
+    described, (found,) = run(folder, herd, ["listener"], None, None, (), 0.0, True, lambda *_: None)
     assert (described.recordings, described.planned, len(found.outcomes)) == (1, 3, 1)
 
 

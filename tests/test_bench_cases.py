@@ -10,6 +10,7 @@ import soundfile
 
 from tests.bench_trials import recording
 from tests.fakes import spoken
+from voicecapture.audio import is_narrow_band
 from voicecapture.bench.cases import (
     SHEDS,
     Case,
@@ -110,3 +111,12 @@ def test_an_hour_of_noise_comes_from_sixty_sheds() -> None:
     cases = shed_noise_cases(1.0)
     assert len({case.noise for case in cases}) == 60
     assert not np.array_equal(sound(cases[0]), sound(cases[1]))
+
+
+def test_a_line_of_8_khz_leaves_nothing_above_4_khz(clean: Case) -> None:
+    wide = replace(clean, mixed_db=10.0)
+    narrow = replace(wide, is_narrow=True)
+    assert len(sound(narrow)) == len(sound(wide))
+    assert is_narrow_band(sound(narrow)) and not is_narrow_band(sound(wide))
+    conditions = [case.condition for case in mixed([clean.recording], [None, 5.0, 10.0], [10.0])]
+    assert conditions_in_order(conditions) == ["clean", "10 dB", "10 dB, 8 kHz", "5 dB"]

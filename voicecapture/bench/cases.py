@@ -11,6 +11,7 @@ from voicecapture.bench.manifest import NOISE, Recording
 from voicecapture.errors import AudioError
 
 CLEAN = "clean"
+_NARROW = ", 8 kHz"
 SHEDS = 12
 """Different sheds that clean recordings are mixed with; it shares no divisor with the seven shipped voices."""
 NOISE_S = 60.0
@@ -26,15 +27,17 @@ class Case:
     """Of the recording in its manifest, from 0."""
     mixed_db: float | None = None
     """Signal-to-noise ratio at which it is mixed with shed noise; None for heard as it is."""
+    is_narrow: bool = False
+    """It comes through a line of 8 kHz, as of many a Bluetooth headset."""
 
     @property
     def condition(self) -> str:
-        """ "clean", "10 dB", "as recorded" where the noise has no known level, or "noise" without speech."""
+        """ "clean", "10 dB", "10 dB, 8 kHz", "as recorded" in noise of no known level, "noise" without speech."""
         if self.recording.kind == NOISE:
             return NOISE
         snr_db = self.recording.snr_db if self.mixed_db is None else self.mixed_db
         if snr_db is not None:
-            return f"{snr_db:g} dB"
+            return f"{snr_db:g} dB{_NARROW if self.is_narrow else ''}"
         return CLEAN if self.recording.is_clean else "as recorded"
 
     @property
@@ -44,12 +47,13 @@ class Case:
 
 
 def conditions_in_order(conditions: Iterable[str]) -> list[str]:
-    """Clean first, then from quiet to loud, then the unknown."""
+    """Clean first, then from quiet to loud, wide before narrow band, then the unknown."""
 
-    def loudness(condition: str) -> tuple[int, float]:
-        if condition.endswith(" dB"):
-            return 1, -float(condition.removesuffix(" dB"))
-        return (0 if condition == CLEAN else 2), 0.0
+    def loudness(condition: str) -> tuple[int, float, bool]:
+        snr, is_level, _ = condition.partition(" dB")
+        if is_level:
+            return 1, -float(snr), condition.endswith(_NARROW)
+        return (0 if condition == CLEAN else 2), 0.0, False
 
     return sorted(set(conditions), key=loudness)
 
@@ -59,8 +63,15 @@ def as_they_are(recordings: Sequence[Recording]) -> list[Case]:
     return [Case(recording, number) for number, recording in enumerate(recordings)]
 
 
-def mixed(recordings: Sequence[Recording], snrs_db: Sequence[float | None]) -> list[Case]:
-    """The clean recordings at each ratio (None: clean); those with noise of their own are left out.
+def mixed(
+    recordings: Sequence[Recording], snrs_db: Sequence[float | None], narrow_db: Sequence[float] = ()
+) -> list[Case]:
+    """The clean recordings in each condition; those with noise of their own are left out.
+
+    Args:
+        recordings: Of one manifest.
+        snrs_db: Ratios, None for clean.
+        narrow_db: Ratios that are heard through a line of 8 kHz.
 
     Raises:
         AudioError: If none is clean.
@@ -68,7 +79,8 @@ def mixed(recordings: Sequence[Recording], snrs_db: Sequence[float | None]) -> l
     clean = [case for case in as_they_are(recordings) if case.recording.is_clean]
     if not clean:
         raise AudioError("--snr: no recording is clean; expected some to mix noise into. Leave --snr out.")
-    return [Case(case.recording, case.number, snr_db) for snr_db in snrs_db for case in clean]
+    conditions = [*((snr_db, False) for snr_db in snrs_db), *((snr_db, True) for snr_db in narrow_db)]
+    return [Case(case.recording, case.number, *condition) for condition in conditions for case in clean]
 
 
 def shed_noise_cases(hours: float) -> list[Case]:

@@ -3,6 +3,7 @@
 from functools import cache
 
 import numpy as np
+import soxr
 
 from voicecapture.audio import SAMPLE_RATE_HZ, read_recording
 from voicecapture.bench.cases import NOISE_S, SHEDS, Case
@@ -11,6 +12,7 @@ from voicecapture.errors import AudioError
 from voicecapture.synthesis.shed import Samples, mix, room, shed_noise
 
 _SHED_S = 40.0
+_NARROW_HZ = 8000
 _FIRST_SHED, _FIRST_NOISE = 2_000_000, 3_000_000
 """Seeds from here on are in no training and in no shipped recording."""
 _LEAD_S, _TAIL_S = 0.5, 1.5
@@ -35,9 +37,16 @@ def sound(case: Case) -> Samples:
     shed = _shed(case.number % SHEDS, max(_SHED_S, len(speech) / SAMPLE_RATE_HZ))
     start = int(np.random.default_rng(case.number).integers(0, len(shed) - len(speech) + 1))
     try:
-        return mix(room(speech, case.number), shed[start : start + len(speech)], case.mixed_db)
+        heard = mix(room(speech, case.number), shed[start : start + len(speech)], case.mixed_db)
     except AudioError as error:
         raise AudioError(f"{case.recording.file}: {error}") from error
+    return through_8_khz(heard) if case.is_narrow else heard
+
+
+def through_8_khz(samples: Samples) -> Samples:
+    """What a line of 8 kHz leaves of sound at 16 kHz: nothing above 4 kHz."""
+    narrow = soxr.resample(samples, SAMPLE_RATE_HZ, _NARROW_HZ)
+    return np.asarray(soxr.resample(narrow, _NARROW_HZ, SAMPLE_RATE_HZ)[: len(samples)], np.float32)
 
 
 @cache

@@ -83,8 +83,9 @@ def bench(
         str | None,
         typer.Option(
             metavar="LIST",
-            help="Mix the clean recordings with shed noise at these ratios in dB, such as clean,20,10,5,0, and leave "
-            "out those with noise of their own. Without it, all are heard as they are.",
+            help="Mix the clean recordings with shed noise at these ratios in dB, such as clean,20,10,5,0 (10n: "
+            "through a headset of 8 kHz), and leave out those with noise of their own. Without it, all are heard as "
+            "they are.",
         ),
     ] = None,
     noise_hours: Annotated[
@@ -112,7 +113,7 @@ def bench(
     from voicecapture.bench.run import run
     from voicecapture.bench.tables import tables
 
-    snrs_db = _read_snrs(snr) if snr is not None else None
+    snrs_db, narrow_db = _read_snrs(snr) if snr is not None else (None, [])
     if picture is not None:
         check_picture(picture)
     for file in filter(None, (json_file, picture)):
@@ -125,7 +126,7 @@ def bench(
         def progress(name: str, done: int, total: int) -> None:
             bar.update(tasks[name], completed=done, total=total)
 
-        described, found = run(folder, cows, engines, model, snrs_db, noise_hours, quick, progress)
+        described, found = run(folder, cows, engines, model, snrs_db, narrow_db, noise_hours, quick, progress)
     typer.echo("\n".join(tables(described, found)))
     if json_file is not None:
         write_whole(json_file, (json.dumps(as_json(described, found), indent=1) + "\n").encode())
@@ -137,23 +138,30 @@ def bench(
         raise typer.Exit(1)
 
 
-def _read_snrs(text: str) -> list[float | None]:
-    """Ratios in dB, None for clean, in the order given.
+def _read_snrs(text: str) -> tuple[list[float | None], list[float]]:
+    """Ratios in dB in the order given, None for clean; and those with an n, through a line of 8 kHz.
 
     Raises:
         AudioError: If one is neither "clean" nor a number from -20 to 60.
     """
-    snrs_db: list[float | None] = []
+    wide: list[float | None] = []
+    narrow: list[float] = []
     for part in filter(None, (part.strip().lower() for part in text.split(","))):
+        if part == "clean":
+            wide.append(None)
+            continue
         try:
-            snrs_db.append(None if part == "clean" else float(part))
+            snr_db = float(part.removesuffix("n"))
         except ValueError as error:
             raise AudioError(
-                f"--snr: '{part}'; expected ratios in dB such as clean,20,10,5,0. Correct it."
+                f"--snr: '{part}'; expected ratios in dB such as clean,20,10,10n,5. Correct it."
             ) from error
-    if not snrs_db or any(snr_db is not None and not -20 <= snr_db <= 60 for snr_db in snrs_db):
-        raise AudioError(f"--snr: '{text}'; expected ratios from -20 to 60 dB, such as clean,20,10,5,0. Correct it.")
-    return list(dict.fromkeys(snrs_db))
+        if not -20 <= snr_db <= 60:
+            raise AudioError(f"--snr: '{part}'; expected ratios from -20 to 60 dB. Correct it.")
+        (narrow if part.endswith("n") else wide).append(snr_db)
+    if not wide and not narrow:
+        raise AudioError(f"--snr: '{text}'; expected ratios in dB such as clean,20,10,5,0. Name one.")
+    return list(dict.fromkeys(wide)), list(dict.fromkeys(narrow))
 
 
 def _check_place(file: Path) -> None:

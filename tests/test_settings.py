@@ -33,6 +33,19 @@ def test_the_time_that_a_cow_stands_at_the_gate_is_set_in_seconds(tmp_path: Path
         read_settings(path)
 
 
+def test_how_much_sound_is_kept_is_set_in_hours(tmp_path: Path) -> None:
+    path = tmp_path / "settings.toml"
+    assert (Settings().spool_hours, Settings().spool_drops_oldest) == (12, False)
+    path.write_text("spool_hours = 30\nspool_drops_oldest = true\n")
+    assert (read_settings(path).spool_hours, read_settings(path).spool_drops_oldest) == (30, True)
+    path.write_text("spool_hours = 0.5\n")
+    with pytest.raises(GrammarError, match=r"spool_hours is 0\.5; expected hours from 1 to 240"):
+        read_settings(path)
+    path.write_text('spool_drops_oldest = "yes"\n')
+    with pytest.raises(GrammarError, match="spool_drops_oldest is 'yes'; expected true or false"):
+        read_settings(path)
+
+
 @pytest.mark.parametrize("name", ["empty", "Pregnant", "four", "twins", "yes", "dead_calf", "take_back", "bare"])
 def test_a_finding_named_like_something_that_is_said_already_is_refused(name: str, tmp_path: Path) -> None:
     """Its name would be taken for the result, number or command of that name."""

@@ -1,5 +1,7 @@
 """What a voice check says."""
 
+from dataclasses import replace
+
 import pytest
 from scipy.stats import binom
 from statsmodels.stats.proportion import proportion_confint  # type: ignore[import-untyped]
@@ -96,6 +98,12 @@ def test_the_advice_fits_the_reason(check: VoiceCheck, words: str) -> None:
 def test_an_overdriven_microphone_and_a_broken_off_check_are_told() -> None:
     assert any("overdriven in 2" in line for line in figures(checked(CLIPPED, CLIPPED)))
     assert figures(checked(of=3))[-1] == "only 3 of 20 lines were said"
+
+
+def test_a_headset_of_8_khz_is_told_once_most_of_it_sounds_so() -> None:
+    narrow = replace(RIGHT, is_narrow=True)
+    told = [any("telephone sound" in line for line in figures(checked(*[narrow] * n))) for n in (10, 11)]
+    assert told == [False, True]
 
 
 def test_one_line_in_words() -> None:

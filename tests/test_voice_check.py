@@ -8,6 +8,7 @@ import soundfile
 from typer.testing import CliRunner
 
 from tests.fakes import ScriptedRecogniser, in_chunks, with_pauses
+from voicecapture.bench.mixing import through_8_khz
 from voicecapture.cli import app
 from voicecapture.language.grammar import Grammar
 from voicecapture.language.grammar_file import load_grammar
@@ -62,6 +63,14 @@ def test_a_spoken_check_is_compared_phrase_by_phrase(grammar: Grammar) -> None:
     assert [s.phrase for s in said] == list(PHRASES[:3])
     assert all(s.is_right for s in said)
     assert prompts == [1, 2, 3, 4]
+
+
+def test_a_line_that_came_through_a_headset_of_8_khz_is_known(grammar: Grammar) -> None:
+    sound = with_pauses(1.5, PHRASES[0], 1.5)
+    hissing = sound + 1e-3 * np.random.default_rng(1).standard_normal(len(sound)).astype(np.float32)
+    for heard, is_narrow in ((hissing, False), (through_8_khz(hissing), True)):
+        (said,) = check(in_chunks(heard), grammar, Listener(), Settings(), lambda *_: None)
+        assert said.is_narrow == is_narrow
 
 
 def _checked(grammar: Grammar, *words: str) -> tuple[list[Said], list[int]]:

@@ -75,7 +75,7 @@ def failing() -> Chunks:
 
 
 def microphone(listen: Callable[[], Chunks], name: str = "barn headset") -> Source:
-    return Source(name, listen, listen)
+    return Source(name, listen, lambda _: listen())
 
 
 ALL_RIGHT = scripted(RIGHT)

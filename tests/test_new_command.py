@@ -10,7 +10,7 @@ import pytest
 import soundfile
 
 from tests.fakes import with_pauses
-from tests.test_cli import Run, herd, recording, run, sentence  # noqa: F401
+from tests.test_cli import Run, herd, killed_after, recording, run, sentence  # noqa: F401
 from tests.test_microphone import LID, Machine, machine  # noqa: F401
 from voicecapture.cli import new
 from voicecapture.guide.app import GuideApp
@@ -147,6 +147,21 @@ def test_the_farm_names_the_days_file(
     assert kept.stem.endswith("_alder-bank-home")
 
 
+def test_a_day_that_was_cut_off_goes_on(
+    run: Run, herd: Path, recording: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    asked = ("--herd", herd, "--vet", "A Vet", "--farm", "Alder Bank", "--from", recording, "--speed", "20")
+    new = ("new", "--plain", "--quiet", "--no-check", *asked)
+    killed_after(1, *new)
+    code, out, _ = run(*new, "--scan", "yes_no")
+    assert code == 0 and "A day that was cut off (morning.wav) is in" in out and "Going on" not in out
+    code, out, _ = run(*new)
+    assert code == 0 and "Going on with the day that was cut off: 1 scanned, 0 open" in out and "2 of 2, 100 %" in out
+    assert len(list(tmp_path.rglob("*alder-bank.db"))) == 2
+    assert "Going on" not in run(*new)[1]
+
+
 def test_on_a_terminal_the_form_comes_first_and_then_the_day(
     run: Run,
     herd: Path,
@@ -200,6 +215,6 @@ def test_every_microphone_is_offered_the_one_used_last_first(machine: Machine) -
 def test_recordings_take_the_place_of_the_microphone_for_check_and_day(recording: Path, lines: Path) -> None:
     (source,) = new._sources(None, recording, lines, 1000.0)
     rehearsed = np.concatenate([chunk.samples for chunk in source.rehearse()])
-    listened = np.concatenate([chunk.samples for chunk in unbroken(source.listen())])
+    listened = np.concatenate([chunk.samples for chunk in unbroken(source.listen(0.0))])
     assert abs(len(rehearsed) - soundfile.info(lines).frames) < 512
     assert abs(len(listened) - soundfile.info(recording).frames) < 512

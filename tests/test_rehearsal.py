@@ -35,7 +35,7 @@ class Endless:
 
 
 def source(listen: Callable[[], Chunks]) -> Source:
-    return Source("barn headset", listen, listen)
+    return Source("barn headset", listen, lambda _: listen())
 
 
 def all_of(told: queue.SimpleQueue[Told]) -> list[Told]:

@@ -19,6 +19,7 @@ from voicecapture.store.season import sign
 HERD = Herd([Animal("417"), Animal("608")])
 HEARING = Hearing((), "four one seven", 0.0)
 NOW = datetime.now(UTC).astimezone()
+SCAN = (ScanKind.AGED, NOW.date())
 
 
 def utterance(end_s: float) -> Utterance:
@@ -40,8 +41,13 @@ def test_a_day_goes_on_with_its_results_questions_numbers_and_clock(tmp_path: Pa
     record = Record.open(tmp_path / "day.db")
     at = datetime.now(UTC).astimezone() + timedelta(minutes=10)
     cut_off = cut_off_day(record, at)
-    assert cut_off is not None and cut_off.is_meant(HERD, "") and not cut_off.is_meant(Herd([Animal("1")]), "")
-    assert not cut_off.is_meant(HERD, "Another vet")
+    assert cut_off is not None and cut_off.is_meant(HERD, "", *SCAN)
+    assert not cut_off.is_meant(Herd([Animal("1")]), "", *SCAN)
+    assert not cut_off.is_meant(HERD, "Another vet", *SCAN)
+    kind, day = SCAN
+    assert not cut_off.is_meant(HERD, "", ScanKind.YES_NO, day)
+    assert cut_off.is_meant(HERD, "", kind, day + timedelta(days=1))
+    assert not cut_off.is_meant(HERD, "", kind, day + timedelta(days=2))
     resumed = resume(record, cut_off, at, is_live)
     assert set(resumed.day.results) == {"417"} and set(resumed.day.questions) == {2}
     assert resumed.day.last == 1 and resumed.next_utterance == 3

@@ -37,8 +37,8 @@ class Source:
     name: str
     rehearse: Callable[[], Chunks]
     """What is heard before the day."""
-    listen: Callable[[], Sound]
-    """The day."""
+    listen: Callable[[float], Sound]
+    """The day, from a second of its audio clock on."""
     is_live: bool = True
 
 

@@ -1,5 +1,6 @@
 """The day that `listen` listens to: a new one, or the one that was cut off."""
 
+import re
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -27,6 +28,12 @@ class Wanted:
     source: str
     vet: str
     is_live: bool
+    farm: str = ""
+    """Names the file of a new day."""
+
+    def goes_on_with(self, cut_off: CutOff) -> bool:
+        """Whether a day that was cut off is the one that is wanted, whatever it listened to."""
+        return cut_off.is_meant(self.herd, self.vet, self.kind, self.scanned_on)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +59,7 @@ def begin(wanted: Wanted, database: Path | None, is_new_wanted: bool) -> Begun:
     at = datetime.now(UTC).astimezone()
     if database is None:
         database = _meant_in(days_folder(), wanted, at, is_new_wanted)
-    path = database or new_database()
+    path = database or new_database(wanted.farm)
     record = open_or_repair(path)
     try:
         return _begin_in(record, wanted, at, is_new_wanted)
@@ -64,7 +71,7 @@ def begin(wanted: Wanted, database: Path | None, is_new_wanted: bool) -> Begun:
 def _meant_in(folder: Path, wanted: Wanted, at: datetime, is_new_wanted: bool) -> Path | None:
     """The file whose day was cut off and goes on with this source, herd list and vet; others are told of."""
     for file, cut_off in cut_off_days(folder, at).items():
-        if not is_new_wanted and cut_off.source == wanted.source and cut_off.is_meant(wanted.herd, wanted.vet):
+        if not is_new_wanted and cut_off.source == wanted.source and wanted.goes_on_with(cut_off):
             return file
         typer.echo(f"A day that was cut off ({cut_off.source}) is in {file}; --database goes on with it.")
     return None
@@ -94,11 +101,11 @@ def _begin_in(record: Record, wanted: Wanted, at: datetime, is_new_wanted: bool)
 
 def _check_meant(record: Record, cut_off: CutOff, wanted: Wanted) -> None:
     is_same_source = wanted.is_live or cut_off.source == wanted.source
-    if is_same_source and cut_off.is_meant(wanted.herd, wanted.vet):
+    if is_same_source and wanted.goes_on_with(cut_off):
         return
     raise RecordError(
-        f"{record.path}: its day was cut off, and had another herd list, vet or recording ({cut_off.source}); "
-        "expected the same to go on with it. Name the same, or begin another day with --new-day."
+        f"{record.path}: its day was cut off, and had another herd list, vet, kind of scan or recording "
+        f"({cut_off.source}); expected the same to go on with it. Name the same, or begin another day with --new-day."
     )
 
 
@@ -121,8 +128,8 @@ def days_folder() -> Path:
     return platformdirs.user_data_path("voicecapture") / "days"
 
 
-def new_database() -> Path:
-    """A new file for the day in the user's data folder, named by the time.
+def new_database(farm: str = "") -> Path:
+    """A new file for the day in the user's data folder, named by the time and the farm.
 
     Raises:
         RecordError: If the folder cannot be made.
@@ -134,4 +141,6 @@ def new_database() -> Path:
         raise RecordError(
             f"{folder}: cannot be made ({error.strerror}). Name a writable place with --database."
         ) from error
-    return folder / f"{datetime.now(UTC).astimezone():%Y-%m-%d_%H%M%S}.db"
+    called = re.sub(r"[^\w]+", "-", farm).strip("-").lower()
+    name = f"{datetime.now(UTC).astimezone():%Y-%m-%d_%H%M%S}"
+    return folder / (f"{name}_{called}.db" if called else f"{name}.db")

@@ -1,6 +1,5 @@
 """The guided start of a day, on a screen or by flags."""
 
-import re
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import closing, suppress
@@ -12,8 +11,9 @@ from typing import Annotated
 
 import typer
 
-from voicecapture.audio import AudioChunk, Chunks, paced
-from voicecapture.cli.begin import Wanted, new_database
+from voicecapture.audio import AudioChunk, Chunks, after, later, paced
+from voicecapture.audio import Source as Sound
+from voicecapture.cli.begin import Wanted
 from voicecapture.cli.day import MicrophoneOption, _check_plainly
 from voicecapture.cli.options import (
     DatabaseOption,
@@ -21,6 +21,7 @@ from voicecapture.cli.options import (
     HerdOption,
     MatingsOption,
     ModelOption,
+    NewDayOption,
     PlainOption,
     SettingsOption,
 )
@@ -71,6 +72,7 @@ def new(
     quiet: Annotated[bool, typer.Option("--quiet", help="No read-back and no tones.")] = False,
     settings: SettingsOption = None,
     database: DatabaseOption = None,
+    new_day: NewDayOption = False,
     plain: PlainOption = False,
     engine: EngineOption = "listener",
     model: ModelOption = None,
@@ -102,26 +104,32 @@ def new(
         typer.echo("No day was begun.")
         return
     speaker: Speaker = SilentSpeaker() if quiet else SoundCardSpeaker(HibariVoice())
-    run_day(replace(_plan(begun, practice, load, speaker, database), is_plain=plain))
+    run_day(replace(_plan(begun, practice, load, speaker, database, new_day), is_plain=plain))
 
 
 def _plan(
-    begun: Begun, practice: Settings, load: Callable[[], Recogniser], speaker: Speaker, database: Path | None
+    begun: Begun,
+    practice: Settings,
+    load: Callable[[], Recogniser],
+    speaker: Speaker,
+    database: Path | None,
+    new_day: bool,
 ) -> Plan:
     """The day itself, as `listen` runs it."""
     start, source = begun.start, begun.source
     assert start.herd is not None and start.scanned_on is not None
     herd, kind = start.herd, start.scan
     return Plan(
-        Wanted(herd.herd, herd.file, start.scanned_on, kind, source.name, start.vet, source.is_live),
-        lambda _: source.listen(),
+        Wanted(herd.herd, herd.file, start.scanned_on, kind, source.name, start.vet, source.is_live, start.farm),
+        source.listen,
         replace(practice, scan=kind),
         load,
         speaker,
-        database or _named_database(start),
+        database,
         start.matings.file if start.matings else None,
         start.mating_start,
         begun.checks,
+        goes_on=not new_day,
     )
 
 
@@ -175,11 +183,9 @@ def _on_screen(
 
 def _source(microphone: Microphone | None, recording: Path | None, check_from: Path | None, speed: float) -> Source:
     """What is listened to: a microphone, with recordings in its place for the day or the check."""
-    live = partial(listen_live, microphone) if microphone is not None else None
-    listen = partial(_played, recording, speed) if recording else live
+    listen = partial(_played_from, recording, speed) if recording else partial(_heard_from, microphone)
     rehearsed = check_from or recording
     rehearse = partial(_played, rehearsed, speed) if rehearsed else partial(_heard, microphone)
-    assert listen is not None
     return Source(recording.name if recording else str(microphone), rehearse, listen, recording is None)
 
 
@@ -204,13 +210,15 @@ def _heard(microphone: Microphone | None) -> Chunks:
     return unbroken(listen_live(microphone))
 
 
+def _heard_from(microphone: Microphone | None, from_s: float) -> Sound:
+    assert microphone is not None
+    return later(listen_live(microphone), from_s)
+
+
 def _played(recording: Path, speed: float) -> Chunks:
     """A recording in the place of the microphone."""
-    return paced(read_sound(recording), speed)
+    return _played_from(recording, speed, 0.0)
 
 
-def _named_database(start: Start) -> Path:
-    """A new file for the day, called by the farm."""
-    path = new_database()
-    farm = re.sub(r"[^\w]+", "-", start.farm).strip("-").lower()
-    return path.with_stem(f"{path.stem}_{farm}") if farm else path
+def _played_from(recording: Path, speed: float, from_s: float) -> Chunks:
+    return paced(after(read_sound(recording), from_s), speed)

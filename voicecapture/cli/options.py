@@ -14,6 +14,7 @@ SettingsOption = Annotated[Path | None, typer.Option("--settings", help="The pra
 EngineOption = Annotated[str, typer.Option("--engine", help=f"Speech engine: {', '.join(ENGINES)}.")]
 ModelOption = Annotated[str | None, typer.Option("--model", help="Folder or name of the Vosk model.")]
 DatabaseOption = Annotated[Path | None, typer.Option("--database", help="Where the day is kept.")]
+NewDayOption = Annotated[bool, typer.Option("--new-day", help="Begin a day, though the last was cut off.")]
 PlainOption = Annotated[bool, typer.Option("--plain", help="Plain lines instead of the screen.")]
 MatingsOption = Annotated[
     Path | None, typer.Option("--matings", help="Mating list, a CSV file of services and bull periods.")

@@ -8,7 +8,7 @@ from pathlib import Path
 import soundfile
 
 from voicecapture.audio import SAMPLE_RATE_HZ
-from voicecapture.day import Day, Event, EventKind
+from voicecapture.day import Day, Event, EventKind, ScanKind
 from voicecapture.errors import RecordError
 from voicecapture.herd import Animal, Herd
 from voicecapture.recogniser import Hearing
@@ -31,14 +31,17 @@ class CutOff:
     started_at: datetime
     source: str
     vet: str
+    kind: ScanKind
     animals: tuple[Animal, ...]
     heard_to_s: float
     """End of the last utterance on record, on the audio clock, seconds."""
 
-    def is_meant(self, herd: Herd, vet: str) -> bool:
-        """Whether somebody who names this herd list and vet, if any, goes on with it."""
+    def is_meant(self, herd: Herd, vet: str, kind: ScanKind, scanned_on: date) -> bool:
+        """Whether somebody who begins this scan, with this herd list and vet if any, goes on with it."""
         is_same_herd = not herd.animals or self.animals == tuple(herd.animals.values())
-        return is_same_herd and vet in ("", self.vet)
+        # A day may go on after midnight.
+        is_same_scan = kind is self.kind and abs(scanned_on - self.scanned_on) <= timedelta(days=1)
+        return is_same_herd and is_same_scan and vet in ("", self.vet)
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +80,7 @@ def cut_off_day(record: Record, at: datetime) -> CutOff | None:
             started_at,
             row["source"],
             row["vet"],
+            ScanKind(row["scan_kind"]),
             tuple(map(read_animal, animals)),
             _heard_to_s(record, row),
         )

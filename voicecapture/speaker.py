@@ -10,6 +10,7 @@ import threading
 import time
 from collections import OrderedDict, deque
 from collections.abc import Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import suppress
 from enum import StrEnum
 from pathlib import Path
@@ -30,8 +31,8 @@ _CACHED_PHRASES = 64
 _BLOCK_S = 0.05
 """How soon the voice stops when the vet speaks."""
 LEAD_IN_S = 0.05
-"""Silence before each sound: a card that ran empty was measured to swallow the first 16 ms of what comes next, a
-fifth of a tone."""
+"""Silence before a sound: a card that ran empty was measured to swallow the first 16 ms of what comes next, a fifth
+of a tone."""
 _AGAIN_S, _TRIED_S = 0.5, 5.0
 """What could not be sounded is tried anew so often, and for so long: after that it would tell of what is past."""
 
@@ -201,9 +202,13 @@ class SoundCardSpeaker:
     def __init__(self, voice: HibariVoice, device: str | int | None = None) -> None:
         self.failure: str | None = None
         self._voice, self._device = voice, device
-        self._orders: queue.SimpleQueue[tuple[int, str | Tone] | None] = queue.SimpleQueue()
+        self._orders: queue.SimpleQueue[tuple[int, Future[Samples] | Tone] | None] = queue.SimpleQueue()
         self._turn = 0
         """Raised when the vet speaks: what was ordered in an earlier turn is not sounded any more."""
+        self._speaking = ThreadPoolExecutor(1, "voice")
+        """Makes a sentence while its tone sounds."""
+        self._empty_s = 0.0
+        """When the card has sounded all that it was given, on the monotonic clock."""
         self._sounding: Samples = np.zeros(0, np.float32)
         self._sounded: deque[tuple[float, Samples]] = deque(maxlen=8)
         """When each sentence ended, and what of it was heard."""
@@ -212,7 +217,7 @@ class SoundCardSpeaker:
 
     def say(self, text: str) -> None:
         """See `Speaker`."""
-        self._orders.put((self._turn, text))
+        self._orders.put((self._turn, self._speaking.submit(self._voice.samples, text)))
 
     def tone(self, tone: Tone) -> None:
         """See `Speaker`."""
@@ -240,6 +245,7 @@ class SoundCardSpeaker:
         if self._worker.is_alive():
             self.hush()  # PortAudio ends with the program, and must find nobody playing
             self._worker.join(timeout=2)
+        self._speaking.shutdown(wait=False, cancel_futures=True)
 
     def _work(self) -> None:
         stream: Any = None
@@ -252,7 +258,7 @@ class SoundCardSpeaker:
                 time.sleep(_AGAIN_S)
         _close(stream)
 
-    def _tried(self, stream: Any, turn: int, order: str | Tone) -> Any:
+    def _tried(self, stream: Any, turn: int, order: Future[Samples] | Tone) -> Any:
         """The stream after sounding an order, or None if that failed; `failure` then says why."""
         try:
             if stream is None:
@@ -273,23 +279,28 @@ class SoundCardSpeaker:
         rate_hz = float(sounddevice.query_devices(self._device, "output")["default_samplerate"])
         stream = sounddevice.OutputStream(rate_hz, device=self._device, channels=1, dtype="float32")
         stream.start()
+        self._empty_s = 0.0
         return stream
 
-    def _sound(self, stream: Any, turn: int, order: str | Tone) -> None:
+    def _sound(self, stream: Any, turn: int, order: Future[Samples] | Tone) -> None:
         if turn != self._turn:
             return
-        samples = tone_samples(order) if isinstance(order, Tone) else self._voice.samples(order)
+        samples = tone_samples(order) if isinstance(order, Tone) else order.result()
         played = soxr.resample(samples, VOICE_RATE_HZ, SAMPLE_RATE_HZ)
         samples = soxr.resample(samples, VOICE_RATE_HZ, stream.samplerate)
-        samples = np.pad(samples, (round(LEAD_IN_S * stream.samplerate), 0))
+        if time.monotonic() > self._empty_s:
+            samples = np.pad(samples, (round(LEAD_IN_S * stream.samplerate), 0))
         block = round(_BLOCK_S * stream.samplerate)
         try:
             for at in range(0, len(samples), block):
                 if turn != self._turn:
                     stream.abort()  # drops what the card holds
                     stream.start()
+                    self._empty_s = 0.0
                     return
-                stream.write(np.ascontiguousarray(samples[at : at + block, None]))
+                written = np.ascontiguousarray(samples[at : at + block, None])
+                self._empty_s = max(self._empty_s, time.monotonic()) + len(written) / stream.samplerate
+                stream.write(written)
                 if not isinstance(order, Tone):
                     self._sounding = played[: round((at + block) / stream.samplerate * SAMPLE_RATE_HZ)]
         finally:

@@ -91,8 +91,9 @@ class Bench:
         voice_s: float | None = None
         if sentence:
             self._voice.samples(sentence)
-            voice_s = time.perf_counter() - stored_s + LEAD_IN_S
-            voice_s += LEAD_IN_S + len(tone_samples(tone)) / VOICE_RATE_HZ if tone else 0.0
+            # The sentence is made while its tone sounds.
+            tone_s = len(tone_samples(tone)) / VOICE_RATE_HZ if tone else 0.0
+            voice_s = LEAD_IN_S + max(tone_s, time.perf_counter() - stored_s)
         return Timing(
             wait_s=watch.now_s - watch.voiced_s if watch.now_s < end_s else None,
             early_s=max(0.0, watch.now_s - watch.asked_s),

@@ -238,7 +238,8 @@ def season_add(
             new = f"{added.days} new days, {added.events} new events, {added.lists} new lists"
             typer.echo(f"{one_line(str(path))}: {new}{lost}.")
             if added.twice:
-                typer.echo(f"  Amended in both copies, look at them: cows {', '.join(added.twice)}.")
+                cows = ", ".join(added.twice)
+                typer.echo(f"  Amended differently in both copies: cows {cows}. Of each a question is open.")
             if added.not_as_signed:
                 typer.echo(f"  CHANGED since they were signed: the days {', '.join(added.not_as_signed)}.")
 

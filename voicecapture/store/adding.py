@@ -9,10 +9,13 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from voicecapture import private
+from voicecapture.day import Day, EventKind, ScanKind
 from voicecapture.errors import RecordError
+from voicecapture.herd import Herd
 from voicecapture.store.clips import clip_file, is_sound, read_clips
+from voicecapture.store.joining import disputes
 from voicecapture.store.record import Record
-from voicecapture.store.rows import Row, digest
+from voicecapture.store.rows import Row, digest, read_animal
 from voicecapture.store.season import day_rows, read_season
 
 
@@ -29,7 +32,7 @@ class Added:
     not_as_signed: tuple[str, ...] = ()
     """Dates of days that were changed since they were signed, other than by amendments."""
     twice: tuple[str, ...] = ()
-    """Cows that were amended in both copies of a day: somebody has to look at what counts now."""
+    """Cows of which two copies of a day say different things since they were amended: a question is open of each."""
 
 
 def add_days(record: Record, other: Path) -> Added:
@@ -78,7 +81,7 @@ def _add_day(record: Record, source: Record, row: Row) -> Added:
         held_animals, held_events = day_rows(record.db, day_id)
         if digest(held, held_animals, ()) != digest(row, animals, ()):
             raise _differs(record, source, row)
-    new, twice = _new_events(held_events, events)
+    new, ours = _new_events(held_events, events)
     both = _common(held_events, events)
     if min(len(held_events), len(events)) > both and not (
         _are_amendments(held_events[both:])
@@ -95,18 +98,21 @@ def _add_day(record: Record, source: Record, row: Row) -> Added:
         for ending in source.db.query("select * from ending where day_id = ?", [row["id"]]):
             record.add("ending", **{**_without(ending, "id"), "day_id": day_id})
     missing = _add_utterances(record, source, row, day_id)
-    for event in new:
+    begun = Day(Herd(map(read_animal, animals)), ScanKind(row["scan_kind"]))
+    asked = disputes(begun, held_events, events, ours, new) if ours and new else []
+    twice = [event["cow"] for event in asked if event["kind"] == EventKind.QUESTION]
+    for event in (*new, *asked):
         record.add("event", **_unfiled(event), day_id=day_id)
     _add_signature(record, source, row, day_id, signed)
     _add_voice_checks(record, source, row, day_id)
     is_changed = signed is not None and digest(row, animals, events[: signed["events"]]) != signed["digest"]
     return Added(
         int(held is None),
-        len(new),
+        len(new) + len(asked),
         0,
         missing,
         (row["scanned_on"],) if is_changed else (),
-        tuple(sorted(twice, key=int)),
+        tuple(twice),
     )
 
 
@@ -132,8 +138,8 @@ def _unfiled(row: Row) -> Row:
     return _without(row, "id", "day_id")
 
 
-def _new_events(held: Sequence[Row], events: Sequence[Row]) -> tuple[list[Row], set[str]]:
-    """The events that are not held yet, numbered to follow those that are, and the cows that both copies amended.
+def _new_events(held: Sequence[Row], events: Sequence[Row]) -> tuple[list[Row], list[Row]]:
+    """The events that are not held yet, numbered to follow those that are, and those that the other copy lacks.
 
     Amendments of another copy are known again by everything but their numbers.
     """
@@ -147,10 +153,8 @@ def _new_events(held: Sequence[Row], events: Sequence[Row]) -> tuple[list[Row], 
         if place is None:
             named = {name: numbers.get(event[name]) for name in ("number", "replaces", "answers")}
             new.append({**event, **named})
-    theirs = {event["cow"] for event in new if event["cow"]}
-    of_new = {_unnumbered(event) for event in events[both:]}
-    ours = {event["cow"] for event in held[both:] if event["cow"] and _unnumbered(event) not in of_new}
-    return new, theirs & ours
+    of_theirs = {_unnumbered(event) for event in events[both:]}
+    return new, [event for event in held[both:] if _unnumbered(event) not in of_theirs]
 
 
 def _unnumbered(event: Row) -> tuple[object, ...]:

@@ -236,6 +236,49 @@ def test_a_cow_that_a_later_change_names_belongs_to_the_dispute(tmp_path: Path, 
     assert {entry.result for (entry,) in results(season_in(season)).values()} == {Result.RECHECK}
 
 
+def with_lists(path: Path, matings: str, start: date | None = None) -> Path:
+    record = Record.open(path)
+    add_list(record, "matings", f"{path.stem}.csv", matings)
+    if start is not None:
+        set_mating_start(record, start)
+    record.close()
+    return path
+
+
+def test_a_mating_list_and_a_start_that_others_replace_are_told(tmp_path: Path, season: Path) -> None:
+    full = "cow,served on\n417,2026-12-16\n608,2026-12-20\n"
+    first = with_lists(a_day(tmp_path / "first.db", in_calf("417", 56)), full, date(2026, 11, 9))
+    second = a_day(tmp_path / "second.db", empty("608"), on=date(2027, 3, 23))
+    with_lists(second, "cow,served on\n608,2027-01-20\n", date(2027, 1, 9))
+    added = joined(season, first, second, first)
+    assert [(found.lists, found.starts) for found in added] == [(1, 1), (1, 1), (0, 0)]
+    assert [found.replaced for found in added] == [
+        (),
+        (
+            "the mating list of second.csv instead of the mating list of first.csv",
+            "mating from 2027-01-09 instead of mating from 2026-11-09",
+        ),
+        (),
+    ]
+
+
+def test_a_number_that_is_another_animal_is_refused_unless_a_list_says_so(tmp_path: Path, season: Path) -> None:
+    here, there = "554123456789012", "554123456700000"
+    first = a_day(tmp_path / "first.db", in_calf("417", 56), herd=Herd([Animal("417", here)]))
+    second = a_day(
+        tmp_path / "second.db", empty("417"), on=date(2027, 3, 23), herd=Herd([Animal("417", there), Animal("4")])
+    )
+    joined(season, first)
+    before = content(season)
+    with pytest.raises(RecordError, match="cows 417 have other electronic IDs"):
+        joined(season, second)
+    assert content(season) == before
+    record = Record.open(season)
+    add_list(record, "herd", "herd.csv", f"cow,electronic id\n417,{there}\n")
+    record.close()
+    assert [added.days for added in joined(season, second, first)] == [1, 0]
+
+
 def test_sounds_that_come_later_are_taken(tmp_path: Path, season: Path) -> None:
     day = a_day(tmp_path / "day.db", in_calf("417", 56))
     (clip,) = (tmp_path / "day_clips").iterdir()

@@ -236,7 +236,10 @@ def season_add(
             added = add_days(record, path)
             lost = f", {added.sounds_missing} sounds were not beside it" if added.sounds_missing else ""
             new = f"{added.days} new days, {added.events} new events, {added.lists} new lists"
+            new += f", {added.starts} new start{'s' * (added.starts > 1)} of mating" if added.starts else ""
             typer.echo(f"{one_line(str(path))}: {new}{lost}.")
+            for replaced in added.replaced:
+                typer.echo(f"  Now counts: {one_line(replaced)}.")
             if added.twice:
                 cows = ", ".join(added.twice)
                 typer.echo(f"  Amended differently in both copies: cows {cows}. Of each a question is open.")

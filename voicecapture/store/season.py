@@ -35,8 +35,8 @@ def read_season(record: Record, day_id: int | None = None, is_digested: bool = T
         days = [scan_day(record, row, is_digested) for row in rows if day_id in (None, row["id"])]
         if not days:
             raise RecordError(f"{record.path}: no scan day in it; expected one or more. Name the file of a day.")
-        herds = [(day.started_at, day.day.herd) for day in days] + _lists(record, "herd", parse_herd)
-        mating_lists = _lists(record, "matings", parse_matings)
+        herds = [(day.started_at, day.day.herd) for day in days] + read_lists(record, "herd", parse_herd)
+        mating_lists = read_lists(record, "matings", parse_matings)
         starts = record.db.query("select first_on from mating_start order by added_at desc, id desc")
         with record.undamaged("the first day of mating"):
             start = read_day(next(starts, {"first_on": None})["first_on"])
@@ -51,8 +51,12 @@ def read_season(record: Record, day_id: int | None = None, is_digested: bool = T
     )
 
 
-def _lists(record: Record, kind: str, parse: Callable[[str, str], _List]) -> list[tuple[str, _List]]:
-    """The lists of a kind with the times at which they were added, the earliest first."""
+def read_lists(record: Record, kind: str, parse: Callable[[str, str], _List]) -> list[tuple[str, _List]]:
+    """The lists of a kind ("herd" or "matings") with the times at which they were added, the earliest first.
+
+    Raises:
+        RecordError: If one of them cannot be read.
+    """
     rows = record.db.query("select * from farm_list where kind = ? order by added_at, id", [kind])
     try:
         return [(row["added_at"], parse(row["text"], row["file"])) for row in rows]

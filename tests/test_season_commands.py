@@ -1,5 +1,6 @@
 """The commands on what was scanned, as a user types them."""
 
+import csv
 import re
 import sqlite3
 from datetime import date
@@ -11,6 +12,7 @@ from tests.seasons import empty, in_calf, needs_pango, recheck
 from tests.test_cli import Run, run, sentence
 from tests.test_season_store import a_day, season_in
 from voicecapture.herd import Animal, Herd
+from voicecapture.lists.herd import read_herd
 
 __all__ = ["run"]
 HERD = Herd([Animal("417"), Animal("608"), Animal("609"), Animal("4")])
@@ -96,13 +98,21 @@ def test_a_signed_day_verifies_until_it_is_tampered_with(run: Run, day: Path) ->
     code, out, _ = run("amend", day, "417", "pregnant 58 days", "--by", "A Vet", "--why", "heard again")
     assert code == 0 and "417 in calf 58 days, by A Vet" in out
     code, out, _ = run("verify", day)
-    assert code == 0 and "as signed, 1 amendments" in out
-    assert "417 in calf 58 days: amended: heard again" in run("report", day, "--text")[1]
+    assert code == 0 and "as signed, 1 change since the signature" in out
+    sheet = run("report", day, "--text")[1]
+    assert "417: in calf 56 days -> in calf 58 days: heard again" in sheet and "; 1 change since" in sheet
     with sqlite3.connect(day) as connection:
         connection.execute("drop trigger event_no_update")
         connection.execute("update event set cow = '4' where cow = '417'")
     code, out, _ = run("verify", day)
     assert code == 1 and "CHANGED since" in out
+
+
+def test_what_was_changed_before_the_signature_is_no_change_since(run: Run, day: Path) -> None:
+    assert run("amend", day, "417", "empty", "--by", "A Vet")[0] == 0
+    assert run("sign", day, "--vet", "A Vet")[0] == 0
+    assert run("verify", day)[1].rstrip().endswith("as signed")
+    assert "change since" not in run("report", day, "--text")[1]
 
 
 def test_two_copies_that_differ_are_told(run: Run, day: Path, tmp_path: Path) -> None:
@@ -194,6 +204,19 @@ def test_a_visit_list_serves_as_the_herd_list_of_the_visit(run: Run, day: Path, 
     assert code == 0 and "2 cows to scan" in out
     assert [line.split(",")[0] for line in visit.read_text().splitlines()] == ["cow", "4", "608"]
     assert run("herd", "check", visit)[0] == 0
+
+
+def test_the_day_a_bull_came_is_no_service_in_a_visit_list(run: Run, tmp_path: Path) -> None:
+    herd, matings, visit = tmp_path / "herd.csv", tmp_path / "matings.csv", tmp_path / "visit.csv"
+    herd.write_text("cow\n1\n2\n")
+    matings.write_text("cow,served on,bull in,bull out\n2,2026-10-20,,\n,,2026-11-01,2026-12-20\n")
+    assert run("visit", herd, visit, "--matings", matings, "--on", "2027-01-20")[0] == 0
+    assert {row["cow"]: row["with_bull_since"] for row in csv.DictReader(visit.open())} == {
+        "1": "2026-11-01",
+        "2": "2026-11-01",
+    }
+    mated = {cow: animal.mated_on for cow, animal in read_herd(visit).animals.items()}
+    assert mated == {"1": None, "2": date(2026, 10, 20)}
 
 
 def test_a_mating_list_is_checked_against_the_herd(run: Run, tmp_path: Path) -> None:

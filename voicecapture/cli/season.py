@@ -23,6 +23,7 @@ from voicecapture.plain_text import one_line
 from voicecapture.reckoning.outcomes import audit
 from voicecapture.reckoning.season import ScanDay, Season
 from voicecapture.report.audit import audit_lines
+from voicecapture.report.changes import since_signed
 from voicecapture.report.content import make_report
 from voicecapture.report.page import html_page, pdf_page
 from voicecapture.report.text import text_report
@@ -207,7 +208,8 @@ def verify(
                 if day.signature is not None:
                     broken = broken or not day.is_as_signed
                     state = f"signed by {day.signature.vet}, {'as signed' if day.is_as_signed else 'CHANGED since'}"
-                    state += f", {len(day.amendments)} amendments" if day.amendments else ""
+                    later = since_signed(day)
+                    state += f", {later} change{'s' * (later > 1)} since the signature" if later else ""
                 typer.echo(f"{one_line(str(path))}  {day.scanned_on}  {day.digest}  {state}")
     for copies in digests.values():
         some = next(iter(copies.values()))

@@ -280,6 +280,38 @@ def test_a_cow_that_no_list_names_is_amended_only_if_she_is_meant(run: Run, day:
     assert re.search(r"471 +not in the herd list", run("report", day, "--text")[1])
 
 
+def test_an_answer_for_a_cow_that_no_list_names_needs_to_be_meant_too(run: Run, day: Path) -> None:
+    asked(day)
+    code, _, errors = run("amend", day, "471", "empty", "--by", "A Vet", "--answers", "4")
+    assert code == 1 and "471 is in no herd list" in sentence(errors)
+    # What was no entry needs no cow of the list.
+    assert run("amend", day, "9", "--by", "A Vet", "--answers", "4")[0] == 0
+
+
+def test_an_amendment_tells_what_speaks_against_it(run: Run, day: Path) -> None:
+    asked(day)
+    assert (
+        "417 5 days: not an age that a scan finds" in run("amend", day, "417", "pregnant 5 days", "--by", "A Vet")[1]
+    )
+    assert "Look at it" not in run("amend", day, "417", "pregnant 56 days twins", "--by", "A Vet")[1]
+    out = run("amend", day, "417", "pregnant", "--by", "A Vet")[1]
+    assert "no longer held: twins, an age" in out
+    out = run("amend", day, "4", "empty", "--by", "A Vet", "--answers", "4")[1]
+    assert "question 4 was about cow 9" in out
+
+
+def test_mating_cannot_begin_after_the_last_scan(run: Run, day: Path, tmp_path: Path) -> None:
+    matings = tmp_path / "matings.csv"
+    matings.write_text("cow,served on\n417,2026-12-16\n")
+    records = ("season", "records", "--season", day, "--matings", matings, "--mating-start")
+    code, _, errors = run(*records, "2027-11-09")
+    assert code == 1 and "the last scan was on 2027-02-09" in sentence(errors)
+    assert season_in(day).matings.services == ()
+    run("season", "add", a_day(tmp_path / "later.db", empty("4"), on=date(2027, 3, 23), herd=HERD), "--season", day)
+    code, out, _ = run(*records, "2027-03-01")
+    assert code == 0 and "scanned before that, on 2027-02-09" in out
+
+
 def test_two_days_of_one_date_are_chosen_by_their_names(run: Run, day: Path, tmp_path: Path) -> None:
     season = tmp_path / "season.db"
     run("season", "add", day, a_day(tmp_path / "b.db", empty("4"), vet="B Vet", herd=HERD), "--season", season)

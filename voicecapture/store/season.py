@@ -131,14 +131,26 @@ def add_list(record: Record, kind: str, file: str, text: str) -> bool:
     return True
 
 
-def set_mating_start(record: Record, first_on: date) -> None:
+def set_mating_start(record: Record, first_on: date) -> list[date]:
     """Keep the first day of mating; the day kept last counts.
 
+    Returns:
+        The scan days before it, which are of an earlier season.
+
     Raises:
-        RecordError: If they could not be written.
+        RecordError: If it is after the last scan day, or could not be written.
     """
     with record.alone(), record.translated("the start of mating could not be kept"):
+        with record.undamaged("a day"):
+            rows = record.db.query("select distinct scanned_on from day order by scanned_on")
+            days = [date.fromisoformat(row["scanned_on"]) for row in rows]
+        if days and first_on >= days[-1]:
+            raise RecordError(
+                f"{record.path}: mating from {first_on}, and the last scan was on {days[-1]}; expected a day before "
+                "it. Nothing was changed. Check the year."
+            )
         record.add("mating_start", first_on=first_on.isoformat(), added_at=now())
+    return [day for day in days if day <= first_on]
 
 
 def sign(record: Record, day_name: str, vet: str) -> ScanDay:

@@ -2,6 +2,7 @@
 
 import csv
 import re
+import shutil
 import sqlite3
 from datetime import date
 from pathlib import Path
@@ -158,6 +159,31 @@ def test_adding_the_same_day_twice_changes_nothing(run: Run, day: Path, tmp_path
     season = tmp_path / "season.db"
     assert "1 new days, 3 new events" in run("season", "add", day, "--season", season)[1]
     assert "0 new days, 0 new events" in run("season", "add", day, "--season", season)[1]
+
+
+def test_two_copies_that_were_amended_differently_are_told_and_stand_on_the_sheet(
+    run: Run, day: Path, tmp_path: Path
+) -> None:
+    season, copy = tmp_path / "season.db", tmp_path / "copy.db"
+    shutil.copy(day, copy)
+    run("amend", day, "417", "empty", "--by", "Ann")
+    run("amend", copy, "417", "pregnant 60 days", "--by", "Ben")
+    out = run("season", "add", day, copy, "--season", season)[1]
+    assert "Amended differently in both copies: cows 417." in out
+    sheet = run("report", season, "--text")[1]
+    assert "cow 417 was amended in two copies: empty by Ann; pregnant 60 days by Ben" in sheet
+    assert "417: in calf 60 days -> recheck: amended in two copies" in sheet
+
+
+def test_a_mating_list_that_another_replaces_is_told(run: Run, day: Path, tmp_path: Path) -> None:
+    other, matings = a_day(tmp_path / "other.db", empty("4"), on=date(2027, 3, 23), herd=HERD), tmp_path / "m.csv"
+    for path, start in ((day, "2026-11-09"), (other, "2026-12-09")):
+        matings.write_text(f"cow,served on\n417,{start}\n")
+        run("season", "records", "--matings", matings, "--mating-start", start, "--season", path)
+    out = run("season", "add", day, other, "--season", tmp_path / "season.db")[1]
+    assert "1 new lists, 1 new start of mating" in out
+    assert "Now counts: the mating list of " in out
+    assert "Now counts: mating from 2026-12-09 instead of mating from 2026-11-09." in out
 
 
 def test_the_farms_lists_reach_the_sheet(run: Run, day: Path, tmp_path: Path) -> None:

@@ -255,7 +255,7 @@ def test_a_mating_list_and_a_start_that_others_replace_are_told(tmp_path: Path, 
     assert [found.replaced for found in added] == [
         (),
         (
-            "the mating list of second.csv instead of the mating list of first.csv",
+            "the mating list of second.csv with 1 line instead of the mating list of first.csv with 2 lines",
             "mating from 2027-01-09 instead of mating from 2026-11-09",
         ),
         (),

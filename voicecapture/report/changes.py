@@ -26,7 +26,7 @@ def since_signed(day: ScanDay) -> int:
 
 
 def _written(day: ScanDay, event: Event, before: Day, after: Day) -> str:
-    reason = event.reason.removeprefix("amended").removeprefix(": ")
+    reason = "" if event.reason == "amended" else event.reason.removeprefix("amended: ")
     if event.kind is EventKind.QUESTION:
         return f"asked: {reason}"
     named = [event, *(day.events[number - 1] for number in (event.replaces, event.answers) if number)]

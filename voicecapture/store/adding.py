@@ -83,9 +83,14 @@ def _ruling(record: Record) -> dict[str, tuple[Row, str]]:
     """The mating list and the start of mating that count, and what is said of them: a later one replaces them."""
     lists = record.db.query("select file, text from farm_list where kind = 'matings' order by added_at, id")
     starts = record.db.query("select first_on from mating_start order by added_at, id")
-    found = [("list", row, f"the mating list of {row['file']}") for row in lists]
+    found = [("list", row, f"the mating list of {row['file']} with {_lines(row['text'])}") for row in lists]
     found += [("start", row, f"mating from {row['first_on']}") for row in starts]
     return {what: (row, said) for what, row, said in found}
+
+
+def _lines(text: str) -> str:
+    count = sum(bool(line.strip()) for line in text.splitlines()[1:])
+    return f"{count} line{'s' * (count != 1)}"
 
 
 def _check_animals(record: Record, source: Record) -> None:

@@ -88,7 +88,7 @@ def _asked(cow: str, group: _Group, found: Sequence[Entry | None], joined: Day, 
         kind=EventKind.QUESTION,
         entry=Entry(cow),
         reason=f"cow {cow} was {reason}",
-        candidates=tuple(Candidate(entry, 1 / len(offered)) for entry in offered),
+        candidates=tuple(Candidate(entry, 0.5) for entry in offered),
         replaces=number,
     )
     return recheck, question

@@ -111,9 +111,9 @@ def test_lists_of_empties_rechecks_twins_and_cows_not_seen(report: Report) -> No
 
 def test_questions_signature_and_what_was_changed_after_the_day(report: Report) -> None:
     assert table(report, "Questions still open") == [("2027-02-09 1:15", "nine empty", "9 is not in the herd list")]
-    assert table(report, "Scan days")[0][3] == "by A Vet, 2027-02-09"
+    assert table(report, "Scan days")[0][3] == "by A Vet, 2027-02-09; 1 change since"
     assert table(report, "Changed after the day") == [
-        ("2027-02-09", "2027-02-10 09:30 UTC", "A Vet", "384 in calf 44 days: amended: listened again")
+        ("2027-02-09", "2027-02-10 09:30 UTC", "A Vet", "384: empty -> in calf 44 days: listened again")
     ]
 
 

@@ -1,6 +1,8 @@
 """The commands on what was scanned, as a user types them."""
 
+import csv
 import re
+import shutil
 import sqlite3
 from datetime import date
 from pathlib import Path
@@ -11,6 +13,7 @@ from tests.seasons import empty, in_calf, needs_pango, recheck
 from tests.test_cli import Run, run, sentence
 from tests.test_season_store import a_day, season_in
 from voicecapture.herd import Animal, Herd
+from voicecapture.lists.herd import read_herd
 
 __all__ = ["run"]
 HERD = Herd([Animal("417"), Animal("608"), Animal("609"), Animal("4")])
@@ -96,13 +99,21 @@ def test_a_signed_day_verifies_until_it_is_tampered_with(run: Run, day: Path) ->
     code, out, _ = run("amend", day, "417", "pregnant 58 days", "--by", "A Vet", "--why", "heard again")
     assert code == 0 and "417 in calf 58 days, by A Vet" in out
     code, out, _ = run("verify", day)
-    assert code == 0 and "as signed, 1 amendments" in out
-    assert "417 in calf 58 days: amended: heard again" in run("report", day, "--text")[1]
+    assert code == 0 and "as signed, 1 change since the signature" in out
+    sheet = run("report", day, "--text")[1]
+    assert "417: in calf 56 days -> in calf 58 days: heard again" in sheet and "; 1 change since" in sheet
     with sqlite3.connect(day) as connection:
         connection.execute("drop trigger event_no_update")
         connection.execute("update event set cow = '4' where cow = '417'")
     code, out, _ = run("verify", day)
     assert code == 1 and "CHANGED since" in out
+
+
+def test_what_was_changed_before_the_signature_is_no_change_since(run: Run, day: Path) -> None:
+    assert run("amend", day, "417", "empty", "--by", "A Vet")[0] == 0
+    assert run("sign", day, "--vet", "A Vet")[0] == 0
+    assert run("verify", day)[1].rstrip().endswith("as signed")
+    assert "change since" not in run("report", day, "--text")[1]
 
 
 def test_two_copies_that_differ_are_told(run: Run, day: Path, tmp_path: Path) -> None:
@@ -150,6 +161,31 @@ def test_adding_the_same_day_twice_changes_nothing(run: Run, day: Path, tmp_path
     assert "0 new days, 0 new events" in run("season", "add", day, "--season", season)[1]
 
 
+def test_two_copies_that_were_amended_differently_are_told_and_stand_on_the_sheet(
+    run: Run, day: Path, tmp_path: Path
+) -> None:
+    season, copy = tmp_path / "season.db", tmp_path / "copy.db"
+    shutil.copy(day, copy)
+    run("amend", day, "417", "empty", "--by", "Ann")
+    run("amend", copy, "417", "pregnant 60 days", "--by", "Ben")
+    out = run("season", "add", day, copy, "--season", season)[1]
+    assert "Amended differently in both copies: cows 417." in out
+    sheet = run("report", season, "--text")[1]
+    assert "cow 417 was amended in two copies: empty by Ann; pregnant 60 days by Ben" in sheet
+    assert "417: in calf 60 days -> recheck: amended in two copies" in sheet
+
+
+def test_a_mating_list_that_another_replaces_is_told(run: Run, day: Path, tmp_path: Path) -> None:
+    other, matings = a_day(tmp_path / "other.db", empty("4"), on=date(2027, 3, 23), herd=HERD), tmp_path / "m.csv"
+    for path, start in ((day, "2026-11-09"), (other, "2026-12-09")):
+        matings.write_text(f"cow,served on\n417,{start}\n")
+        run("season", "records", "--matings", matings, "--mating-start", start, "--season", path)
+    out = run("season", "add", day, other, "--season", tmp_path / "season.db")[1]
+    assert "1 new lists, 1 new start of mating" in out
+    assert "Now counts: the mating list of " in out
+    assert "Now counts: mating from 2026-12-09 instead of mating from 2026-11-09." in out
+
+
 def test_the_farms_lists_reach_the_sheet(run: Run, day: Path, tmp_path: Path) -> None:
     season, matings, herd = tmp_path / "season.db", tmp_path / "matings.csv", tmp_path / "herd.csv"
     matings.write_text("cow,served on,sire\n417,2026-12-16,Elder\n")
@@ -194,6 +230,19 @@ def test_a_visit_list_serves_as_the_herd_list_of_the_visit(run: Run, day: Path, 
     assert code == 0 and "2 cows to scan" in out
     assert [line.split(",")[0] for line in visit.read_text().splitlines()] == ["cow", "4", "608"]
     assert run("herd", "check", visit)[0] == 0
+
+
+def test_the_day_a_bull_came_is_no_service_in_a_visit_list(run: Run, tmp_path: Path) -> None:
+    herd, matings, visit = tmp_path / "herd.csv", tmp_path / "matings.csv", tmp_path / "visit.csv"
+    herd.write_text("cow\n1\n2\n")
+    matings.write_text("cow,served on,bull in,bull out\n2,2026-10-20,,\n,,2026-11-01,2026-12-20\n")
+    assert run("visit", herd, visit, "--matings", matings, "--on", "2027-01-20")[0] == 0
+    assert {row["cow"]: row["with_bull_since"] for row in csv.DictReader(visit.open())} == {
+        "1": "2026-11-01",
+        "2": "2026-11-01",
+    }
+    mated = {cow: animal.mated_on for cow, animal in read_herd(visit).animals.items()}
+    assert mated == {"1": None, "2": date(2026, 10, 20)}
 
 
 def test_a_mating_list_is_checked_against_the_herd(run: Run, tmp_path: Path) -> None:
@@ -255,6 +304,38 @@ def test_a_cow_that_no_list_names_is_amended_only_if_she_is_meant(run: Run, day:
     assert code == 1 and "471 is in no herd list" in sentence(errors)
     assert run("amend", day, "471", "empty", "--by", "A Vet", "--unlisted")[0] == 0
     assert re.search(r"471 +not in the herd list", run("report", day, "--text")[1])
+
+
+def test_an_answer_for_a_cow_that_no_list_names_needs_to_be_meant_too(run: Run, day: Path) -> None:
+    asked(day)
+    code, _, errors = run("amend", day, "471", "empty", "--by", "A Vet", "--answers", "4")
+    assert code == 1 and "471 is in no herd list" in sentence(errors)
+    # What was no entry needs no cow of the list.
+    assert run("amend", day, "9", "--by", "A Vet", "--answers", "4")[0] == 0
+
+
+def test_an_amendment_tells_what_speaks_against_it(run: Run, day: Path) -> None:
+    asked(day)
+    assert (
+        "417 5 days: not an age that a scan finds" in run("amend", day, "417", "pregnant 5 days", "--by", "A Vet")[1]
+    )
+    assert "Look at it" not in run("amend", day, "417", "pregnant 56 days twins", "--by", "A Vet")[1]
+    out = run("amend", day, "417", "pregnant", "--by", "A Vet")[1]
+    assert "no longer held: twins, an age" in out
+    out = run("amend", day, "4", "empty", "--by", "A Vet", "--answers", "4")[1]
+    assert "question 4 was about cow 9" in out
+
+
+def test_mating_cannot_begin_after_the_last_scan(run: Run, day: Path, tmp_path: Path) -> None:
+    matings = tmp_path / "matings.csv"
+    matings.write_text("cow,served on\n417,2026-12-16\n")
+    records = ("season", "records", "--season", day, "--matings", matings, "--mating-start")
+    code, _, errors = run(*records, "2027-11-09")
+    assert code == 1 and "the last scan was on 2027-02-09" in sentence(errors)
+    assert season_in(day).matings.services == ()
+    run("season", "add", a_day(tmp_path / "later.db", empty("4"), on=date(2027, 3, 23), herd=HERD), "--season", day)
+    code, out, _ = run(*records, "2027-03-01")
+    assert code == 0 and "scanned before that, on 2027-02-09" in out
 
 
 def test_two_days_of_one_date_are_chosen_by_their_names(run: Run, day: Path, tmp_path: Path) -> None:

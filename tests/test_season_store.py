@@ -2,6 +2,7 @@
 
 import shutil
 import sqlite3
+from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 
@@ -9,13 +10,13 @@ import pytest
 
 from tests.seasons import empty, in_calf, recheck
 from tests.test_store import HEARING, UTTERANCE
-from voicecapture.amend import amendment, read_typed
+from voicecapture.amend import amendment, read_typed, settled
 from voicecapture.day import Day, Event, EventKind, ScanKind
 from voicecapture.errors import GrammarError, RecordError
 from voicecapture.herd import Animal, Herd
 from voicecapture.language.grammar_file import load_grammar
 from voicecapture.language.phrase import Entry, Result
-from voicecapture.reckoning.season import Season
+from voicecapture.reckoning.season import ScanDay, Season
 from voicecapture.reckoning.settings import ReckoningSettings
 from voicecapture.store.adding import Added, add_days
 from voicecapture.store.record import Record
@@ -150,17 +151,132 @@ def test_amendments_of_two_copies_join_once(tmp_path: Path, season: Path) -> Non
     assert "608" not in results(season_in(season))
 
 
-def test_a_cow_amended_in_both_copies_is_named(tmp_path: Path, season: Path) -> None:
-    day = a_day(tmp_path / "day.db", in_calf("417", 56))
-    joined(season, day)
-    amended(season, "417", recheck("417"))
-    amended(day, "417", empty("417"))
-    assert joined(season, day) == [Added(events=1, twice=("417",))]
-    assert [event.entry for event in season_in(season).days[0].events] == [
-        in_calf("417", 56),
-        recheck("417"),
-        empty("417"),
+def changed(path: Path, *changes: Callable[[ScanDay], Event]) -> Path:
+    """Amend the only day of a file by what follows from it."""
+    record = Record.open(path)
+    for change in changes:
+        (only,) = read_season(record).days
+        amend(record, only.name, change(only))
+    record.close()
+    return path
+
+
+def heard_as(number: int, entry: Entry, by: str) -> Callable[[ScanDay], Event]:
+    """Another entry is made of an event."""
+    return lambda day: settled(day.day, number, day.events[number - 1], entry, by)
+
+
+def said_of(cow: str, found: Entry | None, by: str) -> Callable[[ScanDay], Event]:
+    return lambda day: amendment(day.day, cow, found, by)
+
+
+def copies(tmp_path: Path, *events: Entry | Event) -> tuple[Path, Path]:
+    """Two copies of one day without sound."""
+    record = Record.open(tmp_path / "ann.db")
+    day_id = record.start_day(Herd(), date(2027, 2, 9), ScanKind.AGED, "", "microphone")
+    for number, event in enumerate(events, 1):
+        record.append(day_id, event if isinstance(event, Event) else taken(event, number))
+    record.close()
+    return tmp_path / "ann.db", Path(shutil.copy(tmp_path / "ann.db", tmp_path / "ben.db"))
+
+
+def test_what_two_copies_say_differently_is_asked_whichever_comes_first(tmp_path: Path) -> None:
+    ann, ben = copies(
+        tmp_path,
+        in_calf("417", 60),
+        Event(EventKind.QUESTION, 20.0, None, empty("20"), "not clearly heard"),
+        in_calf("30", 50),
+        in_calf("5", 50),
+    )
+    changed(ann, heard_as(1, in_calf("471", 60), "Ann"), heard_as(2, empty("20"), "Ann"))
+    changed(ben, heard_as(1, in_calf("417", 64), "Ben"), heard_as(2, empty("21"), "Ben"))
+    changed(ann, said_of("30", empty("30"), "Ann"))
+    changed(ben, said_of("30", in_calf("30", 55), "Ben"), said_of("5", in_calf("5", 52), "Ben"))
+    for name, order in (("one.db", (ann, ben)), ("other.db", (ben, ann))):
+        assert joined(tmp_path / name, *order)[1].twice == ("20", "21", "30", "417", "471")
+    one, other = season_in(tmp_path / "one.db"), season_in(tmp_path / "other.db")
+    assert results(one) == results(other)
+    assert {cow: found[0].result for cow, found in results(one).items()} == dict.fromkeys(
+        ("417", "471", "20", "21", "30"), Result.RECHECK
+    ) | {"5": Result.PREGNANT}
+    asked = [{q.reason for q in season.days[0].day.questions.values()} for season in (one, other)]
+    assert asked[0] == asked[1]
+    assert "cow 30 was amended in two copies: empty by Ann; pregnant 55 days by Ben" in asked[0]
+    assert "cow 471 was amended in two copies: no result by Ben; pregnant 60 days by Ann" in asked[0]
+
+
+def test_copies_added_again_ask_nothing_again(tmp_path: Path, season: Path) -> None:
+    ann, ben = copies(tmp_path, in_calf("417", 60))
+    changed(ann, said_of("417", empty("417"), "Ann"))
+    changed(ben, said_of("417", in_calf("417", 64), "Ben"))
+    joined(season, ann, ben)
+    joined(tmp_path / "other.db", ben, ann)
+    assert joined(season, ann, ben, tmp_path / "other.db") == [Added()] * 3
+    (question,) = season_in(season).days[0].day.questions
+    changed(season, heard_as(question, in_calf("417", 64), "Vet"))
+    assert joined(season, ann, ben, tmp_path / "other.db") == [Added()] * 3
+    assert results(season_in(season)) == {"417": [in_calf("417", 64)]}
+    assert joined(tmp_path / "other.db", season)[0].twice == ()
+    assert results(season_in(tmp_path / "other.db")) == {"417": [in_calf("417", 64)]}
+
+
+def test_what_two_copies_say_alike_is_not_asked(tmp_path: Path, season: Path) -> None:
+    ann, ben = copies(tmp_path, in_calf("417", 60), in_calf("30", 50))
+    changed(ann, said_of("417", empty("417"), "Ann"), said_of("30", None, "Ann"))
+    changed(ben, said_of("417", empty("417"), "Ben"), said_of("30", None, "Ben"))
+    assert [added.twice for added in joined(season, ann, ben)] == [(), ()]
+    assert results(season_in(season)) == {"417": [empty("417")]}
+
+
+def test_a_cow_that_a_later_change_names_belongs_to_the_dispute(tmp_path: Path, season: Path) -> None:
+    ann, ben = copies(tmp_path, in_calf("417", 60))
+    changed(ann, heard_as(1, in_calf("471", 60), "Ann"), heard_as(2, in_calf("472", 60), "Ann"))
+    changed(ben, heard_as(1, in_calf("417", 64), "Ben"))
+    assert joined(season, ann, ben)[1].twice == ("417", "472")
+    assert {entry.result for (entry,) in results(season_in(season)).values()} == {Result.RECHECK}
+
+
+def with_lists(path: Path, matings: str, start: date | None = None) -> Path:
+    record = Record.open(path)
+    add_list(record, "matings", f"{path.stem}.csv", matings)
+    if start is not None:
+        set_mating_start(record, start)
+    record.close()
+    return path
+
+
+def test_a_mating_list_and_a_start_that_others_replace_are_told(tmp_path: Path, season: Path) -> None:
+    full = "cow,served on\n417,2026-12-16\n608,2026-12-20\n"
+    first = with_lists(a_day(tmp_path / "first.db", in_calf("417", 56)), full, date(2026, 11, 9))
+    second = a_day(tmp_path / "second.db", empty("608"), on=date(2027, 3, 23))
+    with_lists(second, "cow,served on\n608,2027-01-20\n", date(2027, 1, 9))
+    added = joined(season, first, second, first)
+    assert [(found.lists, found.starts) for found in added] == [(1, 1), (1, 1), (0, 0)]
+    assert [found.replaced for found in added] == [
+        (),
+        (
+            "the mating list of second.csv with 1 line instead of the mating list of first.csv with 2 lines",
+            "mating from 2027-01-09 instead of mating from 2026-11-09",
+        ),
+        (),
     ]
+
+
+def test_a_number_that_is_another_animal_is_refused_unless_a_list_says_so(tmp_path: Path, season: Path) -> None:
+    here, there = "554123456789012", "554123456700000"
+    first = a_day(tmp_path / "first.db", in_calf("417", 56), herd=Herd([Animal("417", here)]))
+    second = a_day(
+        tmp_path / "second.db", empty("417"), on=date(2027, 3, 23), herd=Herd([Animal("417", there), Animal("4")])
+    )
+    joined(season, first)
+    before = content(season)
+    with pytest.raises(RecordError, match="cows 417 have other electronic IDs"):
+        joined(season, second)
+    assert content(season) == before
+    record = Record.open(season)
+    add_list(record, "herd", "herd.csv", f"cow,electronic id\n417,{there}\n")
+    record.close()
+    assert [added.days for added in joined(season, second, first)] == [1, 0]
 
 
 def test_sounds_that_come_later_are_taken(tmp_path: Path, season: Path) -> None:

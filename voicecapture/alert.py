@@ -7,7 +7,9 @@ from voicecapture.herd import Animal, Matings
 from voicecapture.language.phrase import Entry
 from voicecapture.reckoning.conception import age_heard, fit_matings
 from voicecapture.reckoning.cow import services_of
+from voicecapture.reckoning.foetus import CROWN_RUMP_MM
 from voicecapture.reckoning.settings import ReckoningSettings
+from voicecapture.recogniser import PLAUSIBLE_DAYS
 from voicecapture.report.wording import written_age, written_outcome
 
 LEAST_FREE_BYTES = 500_000_000
@@ -37,7 +39,17 @@ def entry_alerts(
         alerts.append(f"{cow} not in the herd list")
     if _is_misfit(entry, day.herd.animals.get(cow, Animal(cow)), scanned_on, matings, settings):
         alerts.append(f"{cow} {written_age(entry)}: no recorded mating explains that age")
+    # What is spoken is asked about.
+    if event.by and not _is_found_by_scans(entry):
+        alerts.append(f"{cow} {written_age(entry)}: not an age that a scan finds")
     return tuple(alerts)
+
+
+def _is_found_by_scans(entry: Entry) -> bool:
+    days, length = entry.days, entry.crown_rump_mm
+    return (days is None or PLAUSIBLE_DAYS[0] <= days <= PLAUSIBLE_DAYS[1]) and (
+        length is None or CROWN_RUMP_MM[0] <= length <= CROWN_RUMP_MM[1]
+    )
 
 
 def _is_misfit(entry: Entry, animal: Animal, scanned_on: date, matings: Matings, settings: ReckoningSettings) -> bool:

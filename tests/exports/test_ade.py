@@ -1,6 +1,7 @@
 """What is counted and what is left out in events of the standard."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -9,6 +10,7 @@ import pytest
 from tests.seasons import empty, in_calf, recheck, scan_day
 from voicecapture.day import Event, EventKind, ScanKind
 from voicecapture.exports.ade import ade_events
+from voicecapture.herd import Animal, Herd
 from voicecapture.language.phrase import Entry, Result
 from voicecapture.reckoning.season import Season
 from voicecapture.reckoning.settings import ReckoningSettings
@@ -61,3 +63,12 @@ def test_the_time_is_in_utc_with_z() -> None:
 def test_a_cow_without_an_electronic_id_has_her_number_with_its_zeros_in_our_own_scheme() -> None:
     (event,) = events([in_calf("0042", 56)])
     assert event["animal"] == {"id": "0042", "scheme": "voicecapture.cow"}
+
+
+def test_the_electronic_id_is_that_of_the_list_of_the_day() -> None:
+    then, later = "554123456789012", "554123456700000"
+    day = scan_day(date(2026, 12, 10), [empty("417"), empty("608")])
+    listed = replace(day, day=replace(day.day, herd=Herd([Animal("417", then), Animal("608")])))
+    season = Season((listed,), Herd([Animal("417", later), Animal("608", later[::-1])]))
+    found = ade_events(season, ReckoningSettings())
+    assert [event["animal"]["id"] for event in found] == [then, later[::-1]]

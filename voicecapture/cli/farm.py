@@ -2,7 +2,7 @@
 
 import csv
 import io
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import Annotated
 
@@ -15,6 +15,7 @@ from voicecapture.herd import Herd, Matings
 from voicecapture.lists.herd import read_herd
 from voicecapture.lists.matings import read_matings
 from voicecapture.plain_text import one_line
+from voicecapture.reckoning.cow import services_of
 from voicecapture.reckoning.season import Season
 from voicecapture.reckoning.year_round import visit_list
 from voicecapture.settings import read_settings
@@ -25,6 +26,10 @@ from voicecapture.whole_file import write_whole
 app = typer.Typer()
 herd_app = typer.Typer(help="The farm's lists.", no_args_is_help=True)
 app.add_typer(herd_app, name="herd")
+_VISIT_COLUMNS = (
+    *("cow", "electronic_id", "breed", "mated_on", "with_bull_since", "days_since_mating"),
+    *("born_on", "calved_on", "why"),
+)
 
 
 @herd_app.command("check")
@@ -74,11 +79,16 @@ def visit(
         raise HerdError(f"{herd}: no cow is to be scanned on {visit_on}. Check the dates of the matings.")
     text = io.StringIO(newline="")
     writer = csv.writer(text)
-    writer.writerow(["cow", "electronic_id", "breed", "mated_on", "days_since_mating", "born_on", "calved_on", "why"])
+    writer.writerow(_VISIT_COLUMNS)
     for cow in due:
-        animal = cow.animal
-        known_of_her = (animal.electronic_id, animal.breed, cow.mated_on, cow.days_since_mating)
-        row = (animal.cow, *known_of_her, animal.born_on, animal.calved_on, cow.why)
+        animal, last_on = cow.animal, cow.mated_on or date.min
+        # The herd list names services alone: the day on which a bull came is none.
+        served_on = max(
+            (s.served_on for s in services_of(animal, everything.matings) if s.served_on <= last_on), default=None
+        )
+        with_bull_since = cow.mated_on if cow.mated_on != served_on else None
+        mating = (served_on, with_bull_since, cow.days_since_mating)
+        row = (animal.cow, animal.electronic_id, animal.breed, *mating, animal.born_on, animal.calved_on, cow.why)
         writer.writerow(map(as_text, row))
     write_whole(file, text.getvalue().encode())
     typer.echo(f"{file}: {len(due)} cows to scan on {visit_on}.")

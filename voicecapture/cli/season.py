@@ -8,11 +8,15 @@ from typing import Annotated
 
 import typer
 
+from voicecapture.alert import entry_alerts
 from voicecapture.amend import amendment, read_cow, read_typed
 from voicecapture.cli.options import DatabaseArgument, SettingsOption
+from voicecapture.day import Event, EventKind
 from voicecapture.errors import GrammarError, RecordError
 from voicecapture.exports import check_format, write_export
+from voicecapture.herd import Matings
 from voicecapture.language.grammar_file import load_grammar
+from voicecapture.language.phrase import Entry
 from voicecapture.lists.calvings import read_calvings
 from voicecapture.lists.herd import FORMAT as HERD_FORMAT
 from voicecapture.lists.herd import parse_herd
@@ -22,11 +26,13 @@ from voicecapture.lists.table import read_text
 from voicecapture.plain_text import one_line
 from voicecapture.reckoning.outcomes import audit
 from voicecapture.reckoning.season import ScanDay, Season
+from voicecapture.reckoning.settings import ReckoningSettings
 from voicecapture.report.audit import audit_lines
+from voicecapture.report.changes import since_signed
 from voicecapture.report.content import make_report
 from voicecapture.report.page import html_page, pdf_page
 from voicecapture.report.text import text_report
-from voicecapture.report.wording import written_outcome
+from voicecapture.report.wording import notes, written_age, written_outcome
 from voicecapture.settings import read_settings
 from voicecapture.store.adding import add_days
 from voicecapture.store.record import Record
@@ -163,11 +169,12 @@ def amend_command(
         number = read_cow(cow)
     except GrammarError as error:
         raise typer.BadParameter(str(error), param_hint="COW") from error
-    grammar = load_grammar(practice_findings=read_settings(settings).findings)
+    chosen_settings = read_settings(settings)
+    grammar = load_grammar(practice_findings=chosen_settings.findings)
     entry = read_typed(found, grammar) if found is not None else None
     with _open(database) as record:
         season = read_season(record)
-        if len(season.herd) and number not in season.herd and not (unlisted or answers):
+        if len(season.herd) and number not in season.herd and not (unlisted or found is None):
             raise RecordError(
                 f"{database}: cow {number} is in no herd list; expected one that is. Correct the number, or say that "
                 "she is meant with --unlisted."
@@ -179,6 +186,27 @@ def amend_command(
     before = written_outcome(was[1].entry) if was and was[1].entry else "nothing"
     now = written_outcome(event.entry) if entry and event.entry else f"question {answers} was no entry"
     typer.echo(f"{chosen.scanned_on}: {number} {'taken back' if take_back else now}, by {by}; before: {before}.")
+    for caution in _cautions(chosen, event, season.matings, chosen_settings.reckoning):
+        typer.echo(f"  Look at it: {caution}.")
+
+
+def _cautions(day: ScanDay, event: Event, matings: Matings, reckoning: ReckoningSettings) -> Iterator[str]:
+    """What speaks against an amendment that was made, and what is no longer held since."""
+    if event.kind is not EventKind.ACCEPTED or event.entry is None or event.entry.cow is None:
+        return
+    yield from entry_alerts(event, day.day.after(event), day.scanned_on, matings, reckoning)
+    asked = day.day.questions.get(event.answers) if event.answers is not None else None
+    if asked is not None and asked.entry is not None and asked.entry.cow not in (None, event.entry.cow):
+        yield f"question {event.answers} was about cow {asked.entry.cow}"
+    was = day.day.results.get(event.entry.cow)
+    if was is not None and was[1].entry is not None:
+        lost = [said for said in _said(was[1].entry) if said not in _said(event.entry)]
+        if lost:
+            yield f"no longer held: {', '.join(lost)}"
+
+
+def _said(entry: Entry) -> list[str]:
+    return [*notes(entry), *(["an age"] if written_age(entry) else [])]
 
 
 def _choose(season: Season, database: Path, day: str) -> ScanDay:
@@ -207,7 +235,8 @@ def verify(
                 if day.signature is not None:
                     broken = broken or not day.is_as_signed
                     state = f"signed by {day.signature.vet}, {'as signed' if day.is_as_signed else 'CHANGED since'}"
-                    state += f", {len(day.amendments)} amendments" if day.amendments else ""
+                    later = since_signed(day)
+                    state += f", {later} change{'s' * (later > 1)} since the signature" if later else ""
                 typer.echo(f"{one_line(str(path))}  {day.scanned_on}  {day.digest}  {state}")
     for copies in digests.values():
         some = next(iter(copies.values()))
@@ -236,9 +265,13 @@ def season_add(
             added = add_days(record, path)
             lost = f", {added.sounds_missing} sounds were not beside it" if added.sounds_missing else ""
             new = f"{added.days} new days, {added.events} new events, {added.lists} new lists"
+            new += f", {added.starts} new start{'s' * (added.starts > 1)} of mating" if added.starts else ""
             typer.echo(f"{one_line(str(path))}: {new}{lost}.")
+            for replaced in added.replaced:
+                typer.echo(f"  Now counts: {one_line(replaced)}.")
             if added.twice:
-                typer.echo(f"  Amended in both copies, look at them: cows {', '.join(added.twice)}.")
+                cows = ", ".join(added.twice)
+                typer.echo(f"  Amended differently in both copies: cows {cows}. Of each a question is open.")
             if added.not_as_signed:
                 typer.echo(f"  CHANGED since they were signed: the days {', '.join(added.not_as_signed)}.")
 
@@ -263,13 +296,16 @@ def season_records(
         parse_matings(text, str(matings))
         texts.append(("matings", matings, text))
     with _open(season, is_new=True) as record:
+        if mating_start is not None:
+            # It is refused before a list is kept.
+            before = set_mating_start(record, mating_start.date())
+            typer.echo(f"Mating began on {mating_start.date()}: kept.")
+            if before:
+                typer.echo(f"  Look at it: scanned before that, on {', '.join(map(str, before))}.")
         for kind, path, text in texts:
             is_new = add_list(record, kind, str(path), text)
             place = ", in the place of mating lists before it" if kind == "matings" else ""
             typer.echo(f"{path}: {f'kept{place}' if is_new else 'kept already'}.")
-        if mating_start is not None:
-            set_mating_start(record, mating_start.date())
-            typer.echo(f"Mating began on {mating_start.date()}: kept.")
 
 
 @season_app.command("outcomes")

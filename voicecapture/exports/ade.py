@@ -5,6 +5,7 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 from voicecapture.day import Event
+from voicecapture.herd import Animal
 from voicecapture.language.phrase import Entry, Result
 from voicecapture.reckoning.conception import age_heard
 from voicecapture.reckoning.season import ScanDay, Season
@@ -26,8 +27,9 @@ def ade_events(season: Season, settings: ReckoningSettings) -> list[dict[str, An
     for day in season.days:
         for cow, (_, event) in day.day.results.items():
             if event.entry is not None and event.entry.result is not None:
-                animal = season.herd.animals.get(cow)
-                electronic_id = animal.electronic_id if animal else None
+                # By the list of the day itself: a number may have been another animal's since.
+                listed = season.herd.animals.get(cow, Animal(cow)).electronic_id
+                electronic_id = day.day.code_of(cow) or listed
                 found.append(_event(day, event, event.entry, electronic_id, settings))
     return found
 

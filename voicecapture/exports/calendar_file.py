@@ -65,7 +65,6 @@ class _Told:
 
     day: str = ""
     """Name of the first day on which she was scanned."""
-    year: int = 0
     results: set[Result] = field(default_factory=set)
 
 
@@ -74,7 +73,7 @@ def _told(season: Season) -> dict[str, _Told]:
     for day in season.days:
         for event in day.events:
             if event.kind is EventKind.ACCEPTED and event.entry is not None and event.entry.cow is not None:
-                of_cow = told.setdefault(event.entry.cow, _Told(day.name, day.scanned_on.year))
+                of_cow = told.setdefault(event.entry.cow, _Told(day.name))
                 of_cow.results |= {event.entry.result} if event.entry.result else set()
     return told
 
@@ -103,9 +102,8 @@ def _cancelled(cow: CowReckoning, kind: str) -> _Reminder:
 
 def _entry(cow: CowReckoning, reminder: _Reminder, told: _Told, stamp: datetime) -> Entry:
     entry = Entry()
-    # An electronic ID is one cow everywhere; a number is one cow of the farm whose day it was.
-    animal = f"{cow.animal.electronic_id}-{told.year}" if cow.animal.electronic_id else f"{cow.cow}-{told.day}"
-    entry.add("uid", f"{reminder.kind}-{animal}@voicecapture")
+    # A number is one cow of the farm whose day it was. An electronic ID may come with a later list, or change.
+    entry.add("uid", f"{reminder.kind}-{cow.cow}-{told.day}@voicecapture")
     entry.add("dtstamp", stamp)
     # A calendar takes the entry of the higher SEQUENCE (RFC 5546 section 2.1.5).
     entry.add("sequence", int((stamp - _EPOCH).total_seconds()))

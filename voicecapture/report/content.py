@@ -20,6 +20,7 @@ from voicecapture.reckoning.measures import (
 from voicecapture.reckoning.season import ScanDay, Season
 from voicecapture.reckoning.settings import ReckoningSettings
 from voicecapture.reckoning.year_round import YearRoundFigures, year_round_figures
+from voicecapture.report.changes import changes, since_signed
 from voicecapture.report.wording import (
     notes,
     written_age,
@@ -288,6 +289,8 @@ def _cow(cow: CowReckoning) -> tuple[str, ...]:
 def _day(day: ScanDay) -> tuple[str, ...]:
     signature = day.signature
     signed = f"by {signature.vet}, {signature.signed_at[:10]}" if signature else "not signed"
+    later = since_signed(day)
+    signed += f"; {later} change{'s' * (later > 1)} since" if later else ""
     signed += "" if day.is_as_signed else "; CHANGED since, other than by amendments"
     return (
         written_day(day.scanned_on),
@@ -300,12 +303,6 @@ def _day(day: ScanDay) -> tuple[str, ...]:
 
 def _amended(season: Season) -> Iterator[tuple[str, ...]]:
     for day in season.days:
-        for amendment in day.amendments:
-            event = amendment.event
-            what = f"{event.entry.cow} {written_outcome(event.entry)}".strip() if event.entry else ""
-            yield (
-                written_day(day.scanned_on),
-                amendment.at[:16].replace("T", " ") + " UTC",
-                amendment.by,
-                f"{what}: {event.reason}".strip(": "),
-            )
+        for amendment, what in zip(day.amendments, changes(day), strict=True):
+            when = amendment.at[:16].replace("T", " ") + " UTC"
+            yield written_day(day.scanned_on), when, amendment.by, what

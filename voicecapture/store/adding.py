@@ -2,6 +2,7 @@
 
 import os
 import shutil
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from pathlib import Path
@@ -9,11 +10,15 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from voicecapture import private
+from voicecapture.day import Day, EventKind, ScanKind
 from voicecapture.errors import RecordError
+from voicecapture.herd import Herd
+from voicecapture.lists.herd import parse_herd
 from voicecapture.store.clips import clip_file, is_sound, read_clips
+from voicecapture.store.joining import disputes
 from voicecapture.store.record import Record
-from voicecapture.store.rows import Row, digest
-from voicecapture.store.season import day_rows, read_season
+from voicecapture.store.rows import Row, digest, read_animal
+from voicecapture.store.season import day_rows, read_lists, read_season
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +34,11 @@ class Added:
     not_as_signed: tuple[str, ...] = ()
     """Dates of days that were changed since they were signed, other than by amendments."""
     twice: tuple[str, ...] = ()
-    """Cows that were amended in both copies of a day: somebody has to look at what counts now."""
+    """Cows of which two copies of a day say different things since they were amended: a question is open of each."""
+    starts: int = 0
+    """First days of mating that were not there."""
+    replaced: tuple[str, ...] = ()
+    """What counts now instead of what did before, in words."""
 
 
 def add_days(record: Record, other: Path) -> Added:
@@ -38,7 +47,8 @@ def add_days(record: Record, other: Path) -> Added:
     A day that both files hold must be the same as far as both go; then one of them may go on, or both by amendments.
 
     Raises:
-        RecordError: If the other file cannot be read, or a day was changed differently in both.
+        RecordError: If the other file cannot be read, a day was changed differently in both, or a cow number is
+            another animal there.
     """
     with (
         Record.reading(other) as source,
@@ -50,6 +60,8 @@ def add_days(record: Record, other: Path) -> Added:
         # The record can never be mended: nothing comes into it that cannot be read.
         for day in read_season(source).days:
             read_clips(source, day.name)
+        before = _ruling(record)
+        _check_animals(record, source)
         for row in source.db.query("select * from day order by id"):
             added = _plus(added, _add_day(record, source, row))
         known = {(r["kind"], r["text"], r["added_at"]) for r in record.db.query("select * from farm_list")}
@@ -61,7 +73,52 @@ def add_days(record: Record, other: Path) -> Added:
         for row in source.db.query("select * from mating_start order by id"):
             if (row["first_on"], row["added_at"]) not in held_starts:
                 record.add("mating_start", **_without(row, "id"))
-    return added
+                added = _plus(added, Added(starts=1))
+        rules = _ruling(record)
+        changed = [(rules[what][1], was) for what, (row, was) in before.items() if rules[what][0] != row]
+    return _plus(added, Added(replaced=tuple(f"{now} instead of {was}" for now, was in changed)))
+
+
+def _ruling(record: Record) -> dict[str, tuple[Row, str]]:
+    """The mating list and the start of mating that count, and what is said of them: a later one replaces them."""
+    lists = record.db.query("select file, text from farm_list where kind = 'matings' order by added_at, id")
+    starts = record.db.query("select first_on from mating_start order by added_at, id")
+    found = [("list", row, f"the mating list of {row['file']} with {_lines(row['text'])}") for row in lists]
+    found += [("start", row, f"mating from {row['first_on']}") for row in starts]
+    return {what: (row, said) for what, row, said in found}
+
+
+def _lines(text: str) -> str:
+    count = sum(bool(line.strip()) for line in text.splitlines()[1:])
+    return f"{count} line{'s' * (count != 1)}"
+
+
+def _check_animals(record: Record, source: Record) -> None:
+    """Refuse a number that is one animal here and another there.
+
+    Raises:
+        RecordError: If all electronic IDs that the lists give a number differ between the two files.
+    """
+    ours, theirs = _electronic_ids(record), _electronic_ids(source)
+    others = [cow for cow, codes in theirs.items() if cow in ours and not codes & ours[cow]]
+    if others:
+        raise RecordError(
+            f"{source.path}: cows {', '.join(others[:10])}{' and others' * (len(others) > 10)} have other electronic "
+            f"IDs than in {record.path}; expected the animals of one farm. Nothing was added. If they have new tags, "
+            "first give the season a herd list that says so: voicecapture season records --herd."
+        )
+
+
+def _electronic_ids(record: Record) -> dict[str, set[str]]:
+    """Every electronic ID that any list of a file gives a cow number."""
+    codes = defaultdict[str, set[str]](set)
+    for row in record.db.query("select cow, electronic_id from animal where electronic_id is not null"):
+        codes[row["cow"]].add(row["electronic_id"])
+    for _, herd in read_lists(record, "herd", parse_herd):
+        for cow, animal in herd.animals.items():
+            if animal.electronic_id:
+                codes[cow].add(animal.electronic_id)
+    return codes
 
 
 def _add_day(record: Record, source: Record, row: Row) -> Added:
@@ -78,7 +135,7 @@ def _add_day(record: Record, source: Record, row: Row) -> Added:
         held_animals, held_events = day_rows(record.db, day_id)
         if digest(held, held_animals, ()) != digest(row, animals, ()):
             raise _differs(record, source, row)
-    new, twice = _new_events(held_events, events)
+    new, ours = _new_events(held_events, events)
     both = _common(held_events, events)
     if min(len(held_events), len(events)) > both and not (
         _are_amendments(held_events[both:])
@@ -95,18 +152,21 @@ def _add_day(record: Record, source: Record, row: Row) -> Added:
         for ending in source.db.query("select * from ending where day_id = ?", [row["id"]]):
             record.add("ending", **{**_without(ending, "id"), "day_id": day_id})
     missing = _add_utterances(record, source, row, day_id)
-    for event in new:
+    begun = Day(Herd(map(read_animal, animals)), ScanKind(row["scan_kind"]))
+    asked = disputes(begun, held_events, events, ours, new) if ours and new else []
+    twice = [event["cow"] for event in asked if event["kind"] == EventKind.QUESTION]
+    for event in (*new, *asked):
         record.add("event", **_unfiled(event), day_id=day_id)
     _add_signature(record, source, row, day_id, signed)
     _add_voice_checks(record, source, row, day_id)
     is_changed = signed is not None and digest(row, animals, events[: signed["events"]]) != signed["digest"]
     return Added(
         int(held is None),
-        len(new),
+        len(new) + len(asked),
         0,
         missing,
         (row["scanned_on"],) if is_changed else (),
-        tuple(sorted(twice, key=int)),
+        tuple(twice),
     )
 
 
@@ -132,8 +192,8 @@ def _unfiled(row: Row) -> Row:
     return _without(row, "id", "day_id")
 
 
-def _new_events(held: Sequence[Row], events: Sequence[Row]) -> tuple[list[Row], set[str]]:
-    """The events that are not held yet, numbered to follow those that are, and the cows that both copies amended.
+def _new_events(held: Sequence[Row], events: Sequence[Row]) -> tuple[list[Row], list[Row]]:
+    """The events that are not held yet, numbered to follow those that are, and those that the other copy lacks.
 
     Amendments of another copy are known again by everything but their numbers.
     """
@@ -147,10 +207,8 @@ def _new_events(held: Sequence[Row], events: Sequence[Row]) -> tuple[list[Row], 
         if place is None:
             named = {name: numbers.get(event[name]) for name in ("number", "replaces", "answers")}
             new.append({**event, **named})
-    theirs = {event["cow"] for event in new if event["cow"]}
-    of_new = {_unnumbered(event) for event in events[both:]}
-    ours = {event["cow"] for event in held[both:] if event["cow"] and _unnumbered(event) not in of_new}
-    return new, theirs & ours
+    of_theirs = {_unnumbered(event) for event in events[both:]}
+    return new, [event for event in held[both:] if _unnumbered(event) not in of_theirs]
 
 
 def _unnumbered(event: Row) -> tuple[object, ...]:

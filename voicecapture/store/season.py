@@ -35,8 +35,8 @@ def read_season(record: Record, day_id: int | None = None, is_digested: bool = T
         days = [scan_day(record, row, is_digested) for row in rows if day_id in (None, row["id"])]
         if not days:
             raise RecordError(f"{record.path}: no scan day in it; expected one or more. Name the file of a day.")
-        herds = [(day.started_at, day.day.herd) for day in days] + _lists(record, "herd", parse_herd)
-        mating_lists = _lists(record, "matings", parse_matings)
+        herds = [(day.started_at, day.day.herd) for day in days] + read_lists(record, "herd", parse_herd)
+        mating_lists = read_lists(record, "matings", parse_matings)
         starts = record.db.query("select first_on from mating_start order by added_at desc, id desc")
         with record.undamaged("the first day of mating"):
             start = read_day(next(starts, {"first_on": None})["first_on"])
@@ -51,8 +51,12 @@ def read_season(record: Record, day_id: int | None = None, is_digested: bool = T
     )
 
 
-def _lists(record: Record, kind: str, parse: Callable[[str, str], _List]) -> list[tuple[str, _List]]:
-    """The lists of a kind with the times at which they were added, the earliest first."""
+def read_lists(record: Record, kind: str, parse: Callable[[str, str], _List]) -> list[tuple[str, _List]]:
+    """The lists of a kind ("herd" or "matings") with the times at which they were added, the earliest first.
+
+    Raises:
+        RecordError: If one of them cannot be read.
+    """
     rows = record.db.query("select * from farm_list where kind = ? order by added_at, id", [kind])
     try:
         return [(row["added_at"], parse(row["text"], row["file"])) for row in rows]
@@ -127,14 +131,26 @@ def add_list(record: Record, kind: str, file: str, text: str) -> bool:
     return True
 
 
-def set_mating_start(record: Record, first_on: date) -> None:
+def set_mating_start(record: Record, first_on: date) -> list[date]:
     """Keep the first day of mating; the day kept last counts.
 
+    Returns:
+        The scan days before it, which are of an earlier season.
+
     Raises:
-        RecordError: If they could not be written.
+        RecordError: If it is after the last scan day, or could not be written.
     """
     with record.alone(), record.translated("the start of mating could not be kept"):
+        with record.undamaged("a day"):
+            rows = record.db.query("select distinct scanned_on from day order by scanned_on")
+            days = [date.fromisoformat(row["scanned_on"]) for row in rows]
+        if days and first_on >= days[-1]:
+            raise RecordError(
+                f"{record.path}: mating from {first_on}, and the last scan was on {days[-1]}; expected a day before "
+                "it. Nothing was changed. Check the year."
+            )
         record.add("mating_start", first_on=first_on.isoformat(), added_at=now())
+    return [day for day in days if day <= first_on]
 
 
 def sign(record: Record, day_name: str, vet: str) -> ScanDay:

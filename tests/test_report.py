@@ -109,6 +109,17 @@ def test_lists_of_empties_rechecks_twins_and_cows_not_seen(report: Report) -> No
     assert table(report, "Not seen") == [("4 0042",)]
 
 
+def test_a_cow_that_calved_since_her_scan_is_told_apart() -> None:
+    herd = Herd([Animal("4", calved_on=date(2027, 9, 20)), Animal("9"), Animal("12")])
+    season = Season((scan_day(SCANNED_ON, [in_calf("4", 60), in_calf("9", 60)]),), herd)
+    report = make_report(season, ReckoningSettings())
+    title = "Calved since the scan, not scanned again"
+    assert table(report, title) == [("4", "2027-09-20", "2027-02-09 in calf 60 days")]
+    assert [row[0] for row in table(report, "Every cow")] == ["9"]
+    assert table(report, "Not seen") == [("12",)]
+    assert {figure.name: figure.text for figure in report.figures}["in calf"].startswith("1 of 1,")
+
+
 def test_questions_signature_and_what_was_changed_after_the_day(report: Report) -> None:
     assert table(report, "Questions still open") == [("2027-02-09 1:15", "nine empty", "9 is not in the herd list")]
     assert table(report, "Scan days")[0][3] == "by A Vet, 2027-02-09"

@@ -218,6 +218,46 @@ def test_another_cows_matings_are_not_hers() -> None:
     assert (found.conception.basis, found.conception.is_misfit) == (Basis.SCAN, False)
 
 
+# ---- a calving since the scan -----------------------------------------------------------------------
+
+CALVED_ON = date(2027, 7, 24)
+CALVED = Animal("417", calved_on=CALVED_ON)
+
+
+def test_a_calving_since_the_scan_ends_its_result() -> None:
+    found = reckon(in_calf(FIRST, 56, twins=True), animal=CALVED)
+    assert found.scans == (in_calf(FIRST, 56, twins=True),)
+    assert (found.result, found.last, found.conception, found.calving, found.loss_chance) == (None,) * 5
+    assert (found.twins, found.alerts) == (False, ())
+
+
+def test_scans_of_two_pregnancies_with_a_calving_between_them_agree() -> None:
+    later = CALVED_ON + days(120)
+    found = reckon(in_calf(FIRST, 56, twins=True), in_calf(later, 60), animal=CALVED)
+    assert found.conception is not None and found.conception.on == later - days(60)
+    assert (found.result, found.alerts) == (Result.PREGNANT, ())
+    assert reckon(in_calf(FIRST, 56), empty(later), animal=CALVED).alerts == ()
+    assert reckon(in_calf(FIRST, 56), yes(later), animal=CALVED).conception is None
+
+
+@pytest.mark.parametrize(
+    ("before", "calved_on", "is_flagged"),
+    [
+        (in_calf(FIRST, 56), CALVED_ON, False),  # due on that day: 56 days, and 282 days of gestation
+        (in_calf(FIRST, 56), CALVED_ON - days(46), True),
+        (in_calf(FIRST, 56), FIRST + days(20), True),
+        (in_calf(FIRST, 56), FIRST, True),  # the day of the scan itself
+        (empty(FIRST), CALVED_ON, True),  # 56 days, which a scan tells
+        (empty(FIRST), FIRST + days(282), False),  # conceived on the day of the scan
+        (empty(FIRST), FIRST + days(600), False),
+        (yes(FIRST), FIRST + days(100), False),
+    ],
+)
+def test_a_calving_that_the_scan_before_it_does_not_explain(before: Scan, calved_on: date, is_flagged: bool) -> None:
+    found = reckon(before, animal=Animal("417", calved_on=calved_on))
+    assert found.alerts == ((Alert.CALVING,) if is_flagged else ())
+
+
 # ---- rechecks --------------------------------------------------------------------------------------
 
 

@@ -1,7 +1,7 @@
 """What is known of one cow: her result, her dates, and what the vet should look at."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from enum import StrEnum
 from math import hypot
@@ -12,10 +12,13 @@ from voicecapture.language.phrase import Entry, Result
 from voicecapture.reckoning.calving import ExpectedCalving, expected_calving
 from voicecapture.reckoning.conception import Conception, age_heard, conception_date, fit_matings
 from voicecapture.reckoning.foetus import EARLIEST_DAYS_COW, EARLIEST_DAYS_HEIFER, loss_chance
-from voicecapture.reckoning.gestation import gestation_days
+from voicecapture.reckoning.gestation import GESTATION_SD_DAYS, gestation_days
 from voicecapture.reckoning.settings import ReckoningSettings
 
 _DISAGREE_SDS = 1.96
+
+LONGEST_OFF_DAYS = 45
+"""A calving further from the prediction is of another conception, or a slip of the records."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +49,7 @@ class Alert(StrEnum):
     TWINS = "twins at one scan, not at another"
     EARLY_RECHECK = "the recheck that was said is too early to tell"
     NOT_AN_AGE = "the length is outside what tells an age"
+    CALVING = "the recorded calving does not fit the scan before it"
     UNLISTED = "not in the herd list"
 
 
@@ -73,44 +77,51 @@ class CowReckoning:
         return self.animal.cow
 
     @property
+    def since_calving(self) -> tuple[Scan, ...]:
+        """Her scans that count: those up to the recorded calving are of the calf that is born, and history."""
+        return tuple(scan for scan in self.scans if _is_since_calving(self.animal, scan.scanned_on))
+
+    @property
     def last(self) -> Scan | None:
-        """The scan whose result rules; the last of all if no scan has a result, None if she was never seen."""
-        with_result = [scan for scan in self.scans if scan.entry.result is not None]
-        return next(reversed(with_result or self.scans), None)
+        """The scan whose result rules; the last of all if none has a result, None if not seen since calving."""
+        scans = self.since_calving
+        with_result = [scan for scan in scans if scan.entry.result is not None]
+        return next(reversed(with_result or scans), None)
 
     @property
     def result(self) -> Result | None:
-        """Her result; None if she was never seen, or only something else was found in her.
+        """Her result; None if she was not seen since she calved, or only something else was found in her.
 
         In calf and empty on one day is neither: she is to be looked at again, until one of them is amended.
         """
         if self.last is None:
             return None
-        on_last_day = {scan.entry.result for scan in self.scans if scan.scanned_on == self.last.scanned_on}
+        on_last_day = {scan.entry.result for scan in self.since_calving if scan.scanned_on == self.last.scanned_on}
         return Result.RECHECK if {Result.PREGNANT, Result.EMPTY} <= on_last_day else self.last.entry.result
 
     @property
     def twins(self) -> bool:
         """Whether she carries twins, by the last scan that looked at the age."""
-        if self.result is not Result.PREGNANT:
-            return False
-        in_calf = _in_calf(self.scans)
-        aged = [scan for scan in in_calf if scan.kind is ScanKind.AGED]
-        return (aged or in_calf)[-1].entry.twins
+        return self.result is Result.PREGNANT and carries_twins(self.since_calving)
 
 
 def reckon_cow(animal: Animal, scans: Sequence[Scan], matings: Matings, settings: ReckoningSettings) -> CowReckoning:
     """Everything that follows from a cow's scans, in the order that they were made."""
     scans = tuple(scans)
-    services, bulls = services_of(animal, matings), matings.bulls_of(animal.cow)
-    seen = CowReckoning(animal, scans, alerts=tuple(_disagreements(animal, scans, settings)))
+    services, bulls = matings_since_calving(animal, matings)
+    counted = CowReckoning(animal, scans).since_calving
+    alerts = _disagreements(animal, counted, settings)
+    before = scans[: len(scans) - len(counted)]
+    if before and not _explains_calving(animal, before, settings):
+        alerts.append(Alert.CALVING)
+    seen = CowReckoning(animal, scans, alerts=tuple(alerts))
     last, result = seen.last, seen.result
     if last is None or result is None:
         return seen
     if result is not Result.PREGNANT:
-        recheck_on, alerts = _recheck(animal, last, services, bulls)
-        return CowReckoning(animal, scans, recheck_on=recheck_on, alerts=(*seen.alerts, *alerts))
-    ages = _ages(_in_calf(scans), settings)
+        recheck_on, early = _recheck(animal, last, services, bulls)
+        return CowReckoning(animal, scans, recheck_on=recheck_on, alerts=(*seen.alerts, *early))
+    ages = _ages(_in_calf(counted), settings)
     if not ages:
         return seen
     # The surest age counts, and the latest of equally sure ones; where they disagree, the latest.
@@ -136,6 +147,45 @@ def services_of(animal: Animal, matings: Matings) -> tuple[Service, ...]:
     if animal.mated_on is None or any(s.served_on == animal.mated_on for s in services):
         return services
     return (*services, Service(animal.cow, animal.mated_on))
+
+
+def matings_since_calving(animal: Animal, matings: Matings) -> tuple[list[Service], list[BullPeriod]]:
+    """Her services and bull periods after her recorded calving: those before it cannot have given this calf."""
+    services = [s for s in services_of(animal, matings) if _is_since_calving(animal, s.served_on)]
+    bulls = list(matings.bulls_of(animal.cow))
+    if animal.calved_on is not None:
+        after = animal.calved_on + timedelta(days=1)
+        bulls = [
+            replace(bull, bull_in=max(bull.bull_in, after))
+            for bull in bulls
+            if bull.bull_out is None or bull.bull_out >= after
+        ]
+    return services, bulls
+
+
+def _is_since_calving(animal: Animal, day: date) -> bool:
+    return animal.calved_on is None or day > animal.calved_on
+
+
+def carries_twins(scans: Sequence[Scan]) -> bool:
+    """Whether the pregnancy that the scans end with is of twins, by the last scan that looked at the age."""
+    in_calf = _in_calf(scans)
+    aged = [scan for scan in in_calf if scan.kind is ScanKind.AGED]
+    return any(scan.entry.twins for scan in (aged or in_calf)[-1:])
+
+
+def _explains_calving(animal: Animal, before: Sequence[Scan], settings: ReckoningSettings) -> bool:
+    """Whether the recorded calving can follow from the last scan before it; if not, one of them may be wrong."""
+    assert animal.calved_on is not None
+    last = next((scan for scan in reversed(before) if scan.entry.result is not None), None)
+    gestation = gestation_days(animal, carries_twins(before), settings)
+    if last is None or (animal.calved_on - last.scanned_on).days > gestation:
+        return True  # another calf, which no scan saw
+    conceived_on = conception_date(animal.calved_on, gestation)
+    if last.entry.result is Result.EMPTY:
+        return (last.scanned_on - conceived_on).days - 2 * GESTATION_SD_DAYS < earliest_days(animal)
+    ages = [(scan.scanned_on, age) for scan, age, _ in _ages(_in_calf(before), settings)]
+    return not ages or abs((conception_date(*ages[-1]) - conceived_on).days) <= LONGEST_OFF_DAYS
 
 
 def _in_calf(scans: Sequence[Scan]) -> list[Scan]:

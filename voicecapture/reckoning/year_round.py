@@ -6,7 +6,7 @@ from datetime import date, timedelta
 
 from voicecapture.herd import Animal, Matings
 from voicecapture.language.phrase import Result
-from voicecapture.reckoning.cow import CowReckoning, earliest_days, services_of
+from voicecapture.reckoning.cow import CowReckoning, earliest_days, matings_since_calving
 from voicecapture.reckoning.intervals import Share
 from voicecapture.reckoning.measures import Bounded
 
@@ -40,11 +40,12 @@ def visit_list(cows: Sequence[CowReckoning], matings: Matings, visit_on: date) -
 def _last_told(cow: CowReckoning, matings: Matings, visit_on: date) -> date | None:
     """Her last mating, if it was long enough ago."""
     before = visit_on - timedelta(days=earliest_days(cow.animal))
-    served_on = max((s.served_on for s in services_of(cow.animal, matings) if s.served_on <= visit_on), default=None)
+    services, bulls = matings_since_calving(cow.animal, matings)
+    served_on = max((s.served_on for s in services if s.served_on <= visit_on), default=None)
     if served_on is not None and served_on > before:
         return None  # she came on heat again
     # The bull runs with the cows in calf too.
-    bulls = matings.bulls_of(cow.cow) if cow.result is not Result.PREGNANT else ()
+    bulls = bulls if cow.result is not Result.PREGNANT else []
     days = [bull.bull_in for bull in bulls if bull.bull_in <= before] + ([served_on] if served_on else [])
     return max(days, default=None)
 

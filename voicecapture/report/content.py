@@ -172,6 +172,12 @@ def _tables(season: Season, cows: Sequence[CowReckoning]) -> Iterator[Table]:
         ("cow", "conceived", "due"),
         tuple((c.cow, written_conception(c.conception), _due(c)) for c in cows if c.twins),
     )
+    yield Table(
+        "Calved since the scan, not scanned again",
+        ("cow", "calved", "scans"),
+        tuple((c.cow, written_day(c.animal.calved_on), _history(c)) for c in cows if _is_calved_since(c)),
+        "By the herd list. These scans are history: they count in no figure and no date.",
+    )
     yield Table("Not seen", ("cows",), tuple(_in_lines(_not_seen(season, cows))), "In the lists, no result.")
     yield Table("The reader at the gate", ("day", "what", "cows"), tuple(_gate(season)), "Each needs a look.")
     yield from _groups(season, cows)
@@ -220,7 +226,12 @@ def _due(cow: CowReckoning) -> str:
 def _not_seen(season: Season, cows: Sequence[CowReckoning]) -> list[str]:
     """Cows without a result, the reason behind those of which it is known."""
     reasons = {cow: why for day in season.days for cow, why in absences(day.events).items()}
-    return [f"{c.cow} ({reasons[c.cow]})" if c.cow in reasons else c.cow for c in cows if c.result is None]
+    unseen = [c.cow for c in cows if c.result is None and not _is_calved_since(c)]
+    return [f"{cow} ({reasons[cow]})" if cow in reasons else cow for cow in unseen]
+
+
+def _is_calved_since(cow: CowReckoning) -> bool:
+    return bool(cow.scans) and not cow.since_calving
 
 
 def _gate(season: Season) -> Iterator[tuple[str, ...]]:

@@ -1,6 +1,6 @@
 """What is known of one cow: her result, her dates, and what the vet should look at."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from enum import StrEnum
@@ -46,6 +46,9 @@ class Alert(StrEnum):
     FOUND_LATER = "empty, later in calf from before that scan"
     AGES = "ages of two scans disagree"
     NO_MATING = "no recorded mating fits the age"
+    NOT_MATED = "in calf, no mating recorded"
+    BEFORE_CALVING = "conceived before she last calved"
+    DEAD_CALF = "in calf, and a dead calf found"
     TWINS = "twins at one scan, not at another"
     EARLY_RECHECK = "the recheck that was said is too early to tell"
     NOT_AN_AGE = "the length is outside what tells an age"
@@ -105,8 +108,22 @@ class CowReckoning:
         return self.result is Result.PREGNANT and carries_twins(self.since_calving)
 
 
-def reckon_cow(animal: Animal, scans: Sequence[Scan], matings: Matings, settings: ReckoningSettings) -> CowReckoning:
-    """Everything that follows from a cow's scans, in the order that they were made."""
+def reckon_cow(
+    animal: Animal,
+    scans: Sequence[Scan],
+    matings: Matings,
+    settings: ReckoningSettings,
+    last_on: date | None = None,
+) -> CowReckoning:
+    """Everything that follows from a cow's scans, in the order that they were made.
+
+    Args:
+        animal: The cow.
+        scans: Her results.
+        matings: Those of the herd.
+        settings: Of the practice.
+        last_on: The season's last day, up to which a bull that is still in may have mated her; her last scan's.
+    """
     scans = tuple(scans)
     services, bulls = matings_since_calving(animal, matings)
     counted = CowReckoning(animal, scans).since_calving
@@ -119,8 +136,10 @@ def reckon_cow(animal: Animal, scans: Sequence[Scan], matings: Matings, settings
     if last is None or result is None:
         return seen
     if result is not Result.PREGNANT:
-        recheck_on, early = _recheck(animal, last, services, bulls)
+        recheck_on = recheck_day(animal, last, services, bulls, last_on or last.scanned_on)
+        early = (Alert.EARLY_RECHECK,) if _is_too_early(animal, last, services, bulls) else ()
         return CowReckoning(animal, scans, recheck_on=recheck_on, alerts=(*seen.alerts, *early))
+    seen = replace(seen, alerts=(*seen.alerts, *_of_pregnancy(counted, last, matings, services, bulls)))
     ages = _ages(_in_calf(counted), settings)
     if not ages:
         return seen
@@ -137,8 +156,30 @@ def reckon_cow(animal: Animal, scans: Sequence[Scan], matings: Matings, settings
         calving,
         calving.due_on - timedelta(days=settings.dry_off_days),
         loss_chance=loss_chance((last.scanned_on - conception.on).days, seen.twins),
-        alerts=(*seen.alerts, *((Alert.NO_MATING,) if conception.is_misfit else ())),
+        alerts=(*seen.alerts, *_of_conception(animal, conception)),
     )
+
+
+def _of_pregnancy(
+    scans: Sequence[Scan],
+    last: Scan,
+    matings: Matings,
+    services: Sequence[Service],
+    bulls: Sequence[BullPeriod],
+) -> Iterator[Alert]:
+    """What speaks against a pregnancy of any age."""
+    is_mated = any(map(bool, _up_to(last.scanned_on, services, bulls)))
+    if not is_mated and (matings.services or services):
+        yield Alert.NOT_MATED
+    if any("dead_calf" in scan.entry.findings for scan in _since_empty(scans)):
+        yield Alert.DEAD_CALF
+
+
+def _of_conception(animal: Animal, conception: Conception) -> Iterator[Alert]:
+    if conception.is_misfit:
+        yield Alert.NO_MATING
+    if not _is_since_calving(animal, conception.on):
+        yield Alert.BEFORE_CALVING
 
 
 def services_of(animal: Animal, matings: Matings) -> tuple[Service, ...]:
@@ -188,10 +229,14 @@ def _explains_calving(animal: Animal, before: Sequence[Scan], settings: Reckonin
     return not ages or abs((conception_date(*ages[-1]) - conceived_on).days) <= LONGEST_OFF_DAYS
 
 
-def _in_calf(scans: Sequence[Scan]) -> list[Scan]:
-    """The scans in calf since she was last found empty: those of one pregnancy."""
+def _since_empty(scans: Sequence[Scan]) -> Sequence[Scan]:
+    """The scans since she was last found empty: those of one pregnancy."""
     empties = [place for place, scan in enumerate(scans) if scan.entry.result is Result.EMPTY]
-    return [scan for scan in scans[empties[-1] + 1 if empties else 0 :] if scan.entry.result is Result.PREGNANT]
+    return scans[empties[-1] + 1 if empties else 0 :]
+
+
+def _in_calf(scans: Sequence[Scan]) -> list[Scan]:
+    return [scan for scan in _since_empty(scans) if scan.entry.result is Result.PREGNANT]
 
 
 def _ages(scans: Sequence[Scan], settings: ReckoningSettings) -> list[tuple[Scan, float, float]]:
@@ -212,20 +257,42 @@ def earliest_days(animal: Animal) -> int:
     return EARLIEST_DAYS_HEIFER if animal.is_heifer else EARLIEST_DAYS_COW
 
 
-def _recheck(
-    animal: Animal, last: Scan, services: Sequence[Service], bulls: Sequence[BullPeriod]
-) -> tuple[date, tuple[Alert, ...]]:
-    """The day for another scan: when the last possible mating can be seen, and not before the vet's own day."""
-    bulls = [bull for bull in bulls if bull.bull_in <= last.scanned_on]
-    with_bull = [min(bull.bull_out or last.scanned_on, last.scanned_on) for bull in bulls]
-    known = [s.served_on for s in services if s.served_on <= last.scanned_on] + with_bull
+def recheck_day(
+    animal: Animal, last: Scan, services: Sequence[Service], bulls: Sequence[BullPeriod], on: date
+) -> date:
+    """The day for another scan: when the last possible mating can be told, and not before the vet's own day.
+
+    A bull that is still in may have mated her up to the day `on`.
+    """
+    known = [service.served_on for service in services] + [bull.bull_out or max(bull.bull_in, on) for bull in bulls]
     # Nothing recorded: she may have been mated on the day of the scan itself.
     earliest = max(known, default=last.scanned_on) + timedelta(days=earliest_days(animal))
     if last.entry.recheck_weeks is None:
-        return max(earliest, last.scanned_on), ()
+        return max(earliest, last.scanned_on)
     said = last.scanned_on + timedelta(weeks=last.entry.recheck_weeks)
     # Without a recorded mating the vet's day stands: nothing speaks against it.
-    return max(said, earliest) if known else said, (Alert.EARLY_RECHECK,) if known and said < earliest else ()
+    return max(said, earliest) if known else said
+
+
+def first_recheck_day(animal: Animal, last: Scan, services: Sequence[Service], bulls: Sequence[BullPeriod]) -> date:
+    """The day for another scan by the matings up to this one, whatever has mated her since."""
+    return recheck_day(animal, last, *_up_to(last.scanned_on, services, bulls), last.scanned_on)
+
+
+def _is_too_early(animal: Animal, last: Scan, services: Sequence[Service], bulls: Sequence[BullPeriod]) -> bool:
+    """Whether the day that the vet said was too early by the matings up to the scan."""
+    weeks = last.entry.recheck_weeks
+    said = last.scanned_on + timedelta(weeks=weeks or 0)
+    return weeks is not None and said < first_recheck_day(animal, last, services, bulls)
+
+
+def _up_to(
+    day: date, services: Sequence[Service], bulls: Sequence[BullPeriod]
+) -> tuple[list[Service], list[BullPeriod]]:
+    """The matings up to a day."""
+    return [s for s in services if s.served_on <= day], [
+        replace(bull, bull_out=min(bull.bull_out or day, day)) for bull in bulls if bull.bull_in <= day
+    ]
 
 
 def _disagreements(animal: Animal, scans: Sequence[Scan], settings: ReckoningSettings) -> list[Alert]:

@@ -109,7 +109,7 @@ class Season:
 
     def reckoned(self, animal: Animal, scans: Sequence[Scan], settings: ReckoningSettings) -> CowReckoning:
         """One cow from her scans, the earliest first."""
-        cow = reckon_cow(animal, scans, self.matings, settings)
+        cow = reckon_cow(animal, scans, self.matings, settings, self.last_on)
         is_unlisted = len(self.herd) > 0 and scans and animal.cow not in self.herd
         return replace(cow, alerts=(*cow.alerts, Alert.UNLISTED)) if is_unlisted else cow
 

@@ -115,10 +115,11 @@ def _figures(herd: HerdFigures, year_round: YearRoundFigures | None, mating_star
     if submission is not None:
         yield Figure("three-week submission rate", written_share(submission), benchmarks_for("three_week_submission"))
     if conception is not None:
-        yield Figure("conception rate", written_share(conception), benchmarks_for("conception"))
-    if submission is not None and conception is not None and submission.value is not None and conception.value:
-        rate = pregnancy_share(submission, conception) or 0.0
-        twice = two_round_in_calf(submission.value, conception.value)
+        yield Figure("conception rate", written_bounds(conception), benchmarks_for("conception"))
+    share = conception.low if conception is not None and not conception.unknown else None
+    if submission is not None and share is not None and submission.value is not None and share.value:
+        rate = pregnancy_share(submission, share) or 0.0
+        twice = two_round_in_calf(submission.value, share.value)
         yield Figure(
             "in calf by submission times conception",
             f"{100 * rate:.0f} % after one round of 21 days, {100 * twice:.0f} % after two",

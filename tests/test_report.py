@@ -134,6 +134,33 @@ def test_calvers_are_drafted_by_the_weeks_of_mating(report: Report) -> None:
     assert table(report, "Late calvers") == [("384",)]
 
 
+def test_cows_in_calf_without_a_date_are_listed_beside_the_calvers(report: Report) -> None:
+    season = Season((scan_day(SCANNED_ON, [in_calf("4"), in_calf("9", 60), in_calf("12"), empty("13")]),))
+    assert table(make_report(season, ReckoningSettings()), "In calf, no date") == [("4 12",)]
+    undated = Season((scan_day(SCANNED_ON, [in_calf("4")]),))
+    assert table(make_report(undated, ReckoningSettings()), "In calf, no date") == [("4",)]
+    assert "In calf, no date" not in {table.title for table in report.tables}
+
+
+def test_what_any_scan_found_is_told_with_its_day() -> None:
+    first = scan_day(SCANNED_ON, [in_calf("1", 60), replace(empty("3"), findings=("infection",))])
+    second = scan_day(
+        date(2027, 3, 9),
+        [
+            Entry("1", findings=("dead_calf",)),
+            replace(recheck("3"), findings=("lame",)),
+            Entry("5", findings=("lame",)),
+        ],
+    )
+    report = make_report(Season((first, second)), ReckoningSettings())
+    rows = {row[0]: row for row in table(report, "Every cow")}
+    assert rows["1"][9] == "dead calf on 2027-03-09, in calf, and a dead calf found"
+    assert rows["3"][9] == "lame, infection on 2027-02-09"
+    # Nothing was said of a calf: no result, but what was found is told.
+    assert (rows["5"][1], rows["5"][9]) == ("", "lame")
+    assert table(report, "Not seen") == [("5",)]
+
+
 def test_without_a_start_of_mating_calvers_are_drafted_by_thirds() -> None:
     season = Season((scan_day(SCANNED_ON, [in_calf(str(cow), 40 + cow) for cow in range(1, 8)]),))
     report = make_report(season, ReckoningSettings())

@@ -135,8 +135,8 @@ class Matings:
     def began_on(self, scanned_on: date) -> date | None:
         """Day on which the season's mating began, by the matings in the year before a scan.
 
-        A gap of more than 60 days parts two seasons. The last one counts that has a bull with the herd or a quarter of
-        the year's services; fewer are stragglers. Both numbers are our assumptions.
+        A gap of more than 60 days parts two seasons. The last one counts that has a bull with the herd or a quarter
+        of the year's matings; fewer are stragglers. Both numbers are our assumptions.
         """
         spans = [(s.served_on, s.served_on, 1.0) for s in self.services]
         spans += [(b.bull_in, b.bull_out or scanned_on, 1.0 if b.cow else inf) for b in self.bulls]

@@ -5,7 +5,7 @@ from datetime import date
 
 from voicecapture.reckoning.conception import UNKNOWN_SIRE
 from voicecapture.reckoning.cow import CowReckoning
-from voicecapture.report.wording import notes, written_age, written_result
+from voicecapture.report.wording import cow_notes, written_age, written_result
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +70,7 @@ def cow_row(cow: CowReckoning) -> CowRow:
         due_95_to=narrow[1],
         dry_off_on=cow.dry_off_on,
         recheck_on=cow.recheck_on,
-        notes=", ".join(note for note in notes(last.entry) if note != "twins") if last else "",
+        notes=", ".join(cow_notes(cow)),
         alerts=", ".join(alert.value for alert in cow.alerts),
     )
 

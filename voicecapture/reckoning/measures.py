@@ -144,11 +144,11 @@ def conception_rate(
 ) -> Bounded | None:
     """Services that gave the calf, of those whose outcome is known; None without services.
 
-    Services are those of the season, from the start of mating, and after the cow's last calving; two on one day are
-    one. Known is the outcome of every service up to the conception of a cow in calf, by a service or by a bull, and of
-    every service of an empty cow that was far enough back to be seen; not that of rechecks and cows unseen. A cow in
-    calf without a date is taken to be so by the last service that the scan could tell, its outcome unknown where a
-    bull may have mated her since.
+    Services are those from the start of mating and after the cow's last calving; two on one day are one. Known is
+    the outcome of every service up to the conception of a cow in calf, by a service or by a bull, and of every
+    service of an empty cow that was far enough back to be seen; not that of rechecks and cows unseen. A cow in calf
+    without a date is taken to be so by the last service that the scan could tell, or perhaps by a bull that was with
+    her since.
     """
     if not matings.services:
         return None  # the herd list's last matings alone hide the services before them

@@ -21,7 +21,7 @@ from voicecapture.reckoning.season import ScanDay, Season
 from voicecapture.reckoning.settings import ReckoningSettings
 from voicecapture.reckoning.year_round import YearRoundFigures, year_round_figures
 from voicecapture.report.wording import (
-    notes,
+    cow_notes,
     written_age,
     written_bounds,
     written_conception,
@@ -106,7 +106,7 @@ def _figures(herd: HerdFigures, year_round: YearRoundFigures | None, mating_star
     yield Figure("twins, of those in calf", written_share(herd.twins), benchmarks_for("twins"))
     yield Figure("not in calf, of the eligible", written_bounds(herd.not_in_calf), benchmarks_for("not_in_calf"))
     if herd.six_week_in_calf is not None:
-        yield Figure("mating began", f"{mating_start}, as set or by the first mating of the last year")
+        yield Figure("mating began", f"{mating_start}, as set or by the matings")
         yield Figure("three-week in-calf rate", written_bounds(herd.three_week_in_calf))
         yield Figure(
             "six-week in-calf rate", written_bounds(herd.six_week_in_calf), benchmarks_for("six_week_in_calf")
@@ -182,10 +182,17 @@ def _tables(season: Season, cows: Sequence[CowReckoning]) -> Iterator[Table]:
     yield Table("Not seen", ("cows",), tuple(_in_lines(_not_seen(season, cows))), "In the lists, no result.")
     yield Table("The reader at the gate", ("day", "what", "cows"), tuple(_gate(season)), "Each needs a look.")
     yield from _groups(season, cows)
+    undated = [c.cow for c in cows if c.result is Result.PREGNANT and c.calving is None]
+    yield Table(
+        "In calf, no date",
+        ("cows",),
+        tuple(_in_lines(undated)),
+        f"{len(undated)} cows in calf of which no scan told the age: in no group of calvers.",
+    )
     yield Table(
         "Every cow",
         ("cow", "result", "age", "scanned", "conceived", "sire", "due", "80 % window", "dry off", "notes"),
-        tuple(_cow(cow) for cow in cows if cow.result is not None),
+        tuple(_cow(cow) for cow in cows if cow.last is not None and (cow.result or cow.last.entry.findings)),
     )
     yield Table(
         "Scan days",
@@ -277,15 +284,13 @@ def _in_lines(cows: Sequence[str], length: int = 15) -> Iterator[tuple[str]]:
 
 def _cow(cow: CowReckoning) -> tuple[str, ...]:
     assert cow.last is not None
-    entry = cow.last.entry
     age = written_age(cow.aged.entry) if cow.aged else ""
     if cow.aged and cow.aged.scanned_on != cow.last.scanned_on:
         age += f" on {cow.aged.scanned_on}"
     window = cow.calving.window(0.8) if cow.calving else None
-    said = [note for note in notes(entry) if note != "twins"]
     return (
         cow.cow,
-        written_result(cow.result),
+        written_result(cow.result) if cow.result else "",
         age,
         written_day(cow.last.scanned_on),
         written_conception(cow.conception),
@@ -293,7 +298,7 @@ def _cow(cow: CowReckoning) -> tuple[str, ...]:
         _due(cow),
         f"{window[0]} to {window[1]}" if window else "",
         written_day(cow.dry_off_on),
-        ", ".join((["twins"] if cow.twins else []) + said + [alert.value for alert in cow.alerts]),
+        ", ".join((["twins"] if cow.twins else []) + cow_notes(cow) + [alert.value for alert in cow.alerts]),
     )
 
 

@@ -53,6 +53,7 @@ class Alert(StrEnum):
     EARLY_RECHECK = "the recheck that was said is too early to tell"
     NOT_AN_AGE = "the length is outside what tells an age"
     CALVING = "the recorded calving does not fit the scan before it"
+    ZEROS = "the mating list has her number with other zeros in front, as no cow of the herd list"
     UNLISTED = "not in the herd list"
 
 

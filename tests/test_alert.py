@@ -32,6 +32,13 @@ def test_an_age_that_no_mating_explains_is_one() -> None:
     assert alerts(taken("417", 90)) == ("417 90 days: no recorded mating explains that age",)
 
 
+def test_a_conception_before_she_last_calved_is_one() -> None:
+    day = Day(Herd([Animal("417", mated_on=date(2026, 11, 21), calved_on=date(2026, 12, 1))]))
+    # 80 days before the scan is 21 November: the service of that day gave the calf that is born.
+    assert alerts(taken("417", 80), day) == ("417 80 days: she last calved on 2026-12-01, after that conception",)
+    assert alerts(taken("417", 60), day) == ()
+
+
 def test_a_cow_without_a_recorded_mating_is_no_alert() -> None:
     assert alerts(taken("419", 90)) == ()
 

@@ -1,6 +1,6 @@
 """The farm's lists are read whole or not at all."""
 
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
@@ -10,7 +10,7 @@ from voicecapture.herd import Animal, BullPeriod, Matings, Service, ServiceKind
 from voicecapture.lists import table
 from voicecapture.lists.calvings import Calving, Fate, read_calvings
 from voicecapture.lists.herd import read_herd
-from voicecapture.lists.matings import read_matings
+from voicecapture.lists.matings import parse_matings, read_matings
 
 
 @pytest.fixture
@@ -220,6 +220,50 @@ def test_services_and_bull_periods(file: Path) -> None:
     assert matings.bulls_of("608") == (everywhere, BullPeriod(date(2026, 12, 20), None, "Hazel", "608"))
     assert matings.began_on(date(2027, 2, 9)) == date(2026, 11, 11)
     assert matings.began_on(date(2030, 1, 1)) is Matings().began_on(date(2027, 2, 9)) is None
+
+
+def test_equal_lines_of_a_mating_list_are_one_mating() -> None:
+    services = "417,2026-11-20,Elder,\n417,20/11/2026,Elder,\n417,2026-11-20,Rowan,\n"
+    text = f"cow,served on,sire,bull in\n{services},,,2026-12-01\n,,,2026-12-01\n"
+    matings = parse_matings(text, "matings.csv")
+    assert [service.sire for service in matings.services] == ["Elder", "Rowan"]
+    assert len(matings.bulls) == 1
+
+
+SCANNED_ON = date(2027, 1, 20)
+
+
+def first_day(*on: date, bulls: tuple[BullPeriod, ...] = ()) -> date | None:
+    return Matings(tuple(Service(str(n), day) for n, day in enumerate(on)), bulls).began_on(SCANNED_ON)
+
+
+def test_mating_began_after_the_last_long_pause() -> None:
+    this, tail = date(2026, 11, 1), date(2026, 1, 30)
+    assert first_day(*[this] * 10, *[tail] * 3) == this
+    # 61 days are a pause, 60 are not.
+    assert first_day(date(2026, 9, 1), this) == this
+    assert first_day(date(2026, 9, 2), this) == date(2026, 9, 2)
+
+
+def test_a_straggler_begins_no_season() -> None:
+    assert first_day(*[date(2026, 8, 1)] * 10, date(2027, 1, 2)) == date(2026, 8, 1)
+
+
+def test_a_bull_with_the_herd_bridges_a_pause_and_begins_a_season() -> None:
+    many = [date(2026, 5, 1)] * 10
+    bull = BullPeriod(date(2026, 11, 1), None)
+    assert first_day(*many, bulls=(bull,)) == date(2026, 11, 1)
+    bridge = BullPeriod(date(2026, 5, 20), date(2026, 9, 30))
+    assert first_day(*many, date(2026, 10, 5), bulls=(bridge,)) == date(2026, 5, 1)
+
+
+def test_where_cows_are_mated_all_the_year_the_year_before_the_scan_counts() -> None:
+    every_month = [SCANNED_ON - timedelta(days=30 * month) for month in range(24)]
+    assert first_day(*every_month) == SCANNED_ON - timedelta(days=360)
+
+
+def test_a_mating_after_the_scan_begins_nothing() -> None:
+    assert first_day(date(2027, 1, 21)) is None
 
 
 @pytest.mark.parametrize(

@@ -109,6 +109,17 @@ def test_lists_of_empties_rechecks_twins_and_cows_not_seen(report: Report) -> No
     assert table(report, "Not seen") == [("4 0042",)]
 
 
+def test_a_cow_that_calved_since_her_scan_is_told_apart() -> None:
+    herd = Herd([Animal("4", calved_on=date(2027, 9, 20)), Animal("9"), Animal("12")])
+    season = Season((scan_day(SCANNED_ON, [in_calf("4", 60), in_calf("9", 60)]),), herd)
+    report = make_report(season, ReckoningSettings())
+    title = "Calved since the scan, not scanned again"
+    assert table(report, title) == [("4", "2027-09-20", "2027-02-09 in calf 60 days")]
+    assert [row[0] for row in table(report, "Every cow")] == ["9"]
+    assert table(report, "Not seen") == [("12",)]
+    assert {figure.name: figure.text for figure in report.figures}["in calf"].startswith("1 of 1,")
+
+
 def test_questions_signature_and_what_was_changed_after_the_day(report: Report) -> None:
     assert table(report, "Questions still open") == [("2027-02-09 1:15", "nine empty", "9 is not in the herd list")]
     assert table(report, "Scan days")[0][3] == "by A Vet, 2027-02-09; 1 change since"
@@ -121,6 +132,33 @@ def test_calvers_are_drafted_by_the_weeks_of_mating(report: Report) -> None:
     assert table(report, "Early calvers") == [("1206",)]
     assert table(report, "Middle calvers") == [("417",)]
     assert table(report, "Late calvers") == [("384",)]
+
+
+def test_cows_in_calf_without_a_date_are_listed_beside_the_calvers(report: Report) -> None:
+    season = Season((scan_day(SCANNED_ON, [in_calf("4"), in_calf("9", 60), in_calf("12"), empty("13")]),))
+    assert table(make_report(season, ReckoningSettings()), "In calf, no date") == [("4 12",)]
+    undated = Season((scan_day(SCANNED_ON, [in_calf("4")]),))
+    assert table(make_report(undated, ReckoningSettings()), "In calf, no date") == [("4",)]
+    assert "In calf, no date" not in {table.title for table in report.tables}
+
+
+def test_what_any_scan_found_is_told_with_its_day() -> None:
+    first = scan_day(SCANNED_ON, [in_calf("1", 60), replace(empty("3"), findings=("infection",))])
+    second = scan_day(
+        date(2027, 3, 9),
+        [
+            Entry("1", findings=("dead_calf",)),
+            replace(recheck("3"), findings=("lame",)),
+            Entry("5", findings=("lame",)),
+        ],
+    )
+    report = make_report(Season((first, second)), ReckoningSettings())
+    rows = {row[0]: row for row in table(report, "Every cow")}
+    assert rows["1"][9] == "dead calf on 2027-03-09, in calf, and a dead calf found"
+    assert rows["3"][9] == "lame, infection on 2027-02-09"
+    # Nothing was said of a calf: no result, but what was found is told.
+    assert (rows["5"][1], rows["5"][9]) == ("", "lame")
+    assert table(report, "Not seen") == [("5",)]
 
 
 def test_without_a_start_of_mating_calvers_are_drafted_by_thirds() -> None:

@@ -1,12 +1,13 @@
 """What a person should look at while the day goes on. An alert changes nothing: the entry stays as it was heard."""
 
+from collections.abc import Iterator
 from datetime import date
 
 from voicecapture.day import Day, Event, EventKind
 from voicecapture.herd import Animal, Matings
 from voicecapture.language.phrase import Entry
 from voicecapture.reckoning.conception import age_heard, fit_matings
-from voicecapture.reckoning.cow import services_of
+from voicecapture.reckoning.cow import matings_since_calving
 from voicecapture.reckoning.foetus import CROWN_RUMP_MM
 from voicecapture.reckoning.settings import ReckoningSettings
 from voicecapture.recogniser import PLAUSIBLE_DAYS
@@ -37,8 +38,8 @@ def entry_alerts(
         alerts.append(f"{cow} scanned twice: {written_outcome(held[1].entry)} and {written_outcome(entry)}")
     if day.herd.animals and cow not in day.herd:
         alerts.append(f"{cow} not in the herd list")
-    if _is_misfit(entry, day.herd.animals.get(cow, Animal(cow)), scanned_on, matings, settings):
-        alerts.append(f"{cow} {written_age(entry)}: no recorded mating explains that age")
+    animal = day.herd.animals.get(cow, Animal(cow))
+    alerts += [f"{cow} {written_age(entry)}: {why}" for why in _misfits(entry, animal, scanned_on, matings, settings)]
     # What is spoken is asked about.
     if event.by and not _is_found_by_scans(entry):
         alerts.append(f"{cow} {written_age(entry)}: not an age that a scan finds")
@@ -52,14 +53,20 @@ def _is_found_by_scans(entry: Entry) -> bool:
     )
 
 
-def _is_misfit(entry: Entry, animal: Animal, scanned_on: date, matings: Matings, settings: ReckoningSettings) -> bool:
+def _misfits(
+    entry: Entry, animal: Animal, scanned_on: date, matings: Matings, settings: ReckoningSettings
+) -> Iterator[str]:
     try:
         age = age_heard(entry, settings)
     except ValueError:
-        return False  # a length that tells no age is asked about
+        return  # a length that tells no age is asked about
     if age is None:
-        return False
-    return fit_matings(scanned_on, *age, services_of(animal, matings), matings.bulls_of(animal.cow)).is_misfit
+        return
+    conception = fit_matings(scanned_on, *age, *matings_since_calving(animal, matings))
+    if conception.is_misfit:
+        yield "no recorded mating explains that age"
+    if animal.calved_on is not None and conception.on <= animal.calved_on < scanned_on:
+        yield f"she last calved on {animal.calved_on}, after that conception"
 
 
 def disk_alert(free_bytes: int) -> str:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, fields, replace
 from datetime import date, timedelta
 from enum import StrEnum
 from functools import cached_property
+from math import inf
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +71,10 @@ class Herd:
         return len(self.animals)
 
 
+_GAP_DAYS = 60
+"""Days without a mating that part two seasons of mating."""
+
+
 class ServiceKind(StrEnum):
     """How a cow was served."""
 
@@ -128,6 +133,20 @@ class Matings:
         )
 
     def began_on(self, scanned_on: date) -> date | None:
-        """Day of the first mating in the year before a scan; those before it are of an earlier season."""
-        days = [s.served_on for s in self.services] + [b.bull_in for b in self.bulls]
-        return min((day for day in days if scanned_on - day <= timedelta(days=365)), default=None)
+        """Day on which the season's mating began, by the matings in the year before a scan.
+
+        A gap of more than 60 days parts two seasons. The last one counts that has a bull with the herd or a quarter
+        of the year's matings; fewer are stragglers. Both numbers are our assumptions.
+        """
+        spans = [(s.served_on, s.served_on, 1.0) for s in self.services]
+        spans += [(b.bull_in, b.bull_out or scanned_on, 1.0 if b.cow else inf) for b in self.bulls]
+        spans = sorted(span for span in spans if timedelta(0) <= scanned_on - span[0] <= timedelta(days=365))
+        matings: dict[date, float] = {}  # by the first day of their season
+        first_on = ended_on = date.min
+        for start, end, count in spans:
+            if (start - ended_on).days > _GAP_DAYS:
+                first_on = start
+            matings[first_on] = matings.get(first_on, 0.0) + count
+            ended_on = max(ended_on, end)
+        least = len(spans) / 4
+        return next((day for day in reversed(matings) if matings[day] >= least), min(matings, default=None))

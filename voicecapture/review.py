@@ -286,8 +286,9 @@ def _alerts(book: Book) -> dict[str, dict[int, tuple[Alert, ...]]]:
     """What does not fit, by the day and event of the cow's last scan."""
     found: dict[str, dict[int, tuple[Alert, ...]]] = {}
     for cow in book.cows.values():
-        if cow.alerts and cow.last is not None:
-            found.setdefault(cow.last.day, {})[cow.last.event] = cow.alerts
+        last = cow.last or next(reversed(cow.scans), None)
+        if cow.alerts and last is not None:
+            found.setdefault(last.day, {})[last.event] = cow.alerts
     return found
 
 

@@ -41,6 +41,13 @@ def calving(days: Sequence[ScanDay], matings: Matings = NO_MATINGS, minute: int 
     return entry
 
 
+def test_what_was_expected_of_a_cow_that_calved_since_is_cancelled() -> None:
+    calved = Herd([Animal("417", calved_on=date(2027, 7, 20))])
+    entries = [entry for uid, entry in found([FIRST], herd=calved).items() if "-417-" in uid]
+    assert {str(entry["status"]) for entry in entries} == {"CANCELLED"}
+    assert {entry["dtstart"].dt for entry in entries} == {FIRST.scanned_on}
+
+
 def test_a_scan_that_is_taken_back_makes_a_later_revision() -> None:
     """RFC 5546 section 2.1.5: of entries with one UID the highest SEQUENCE obsoletes the others."""
     before, after = calving([FIRST, second()]), calving([FIRST, second(TAKEN_BACK)], minute=1)

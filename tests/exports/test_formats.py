@@ -69,6 +69,12 @@ def test_csv_holds_every_cow_with_her_dates(tmp_path: Path, early: ScanDay) -> N
     assert (found["4"]["result"], found["4"]["scanned_on"]) == ("not seen", "")
 
 
+def test_csv_tells_a_cow_that_calved_since_her_scan(tmp_path: Path, early: ScanDay) -> None:
+    calved = Herd([Animal("417", calved_on=date(2027, 7, 20)), Animal("4")])
+    found = rows(written(tmp_path, "season.csv", season(early, herd=calved)))
+    assert (found["417"]["result"], found["417"]["due_on"], found["4"]["result"]) == ("calved since", "", "not seen")
+
+
 def test_csv_follows_rfc_4180(tmp_path: Path) -> None:
     """RFC 4180 section 2: CRLF; a comma or a quote needs quotes, a quote is doubled; as many fields a line."""
     herd = Herd([Animal("417", breed='Friesian, "black"')])

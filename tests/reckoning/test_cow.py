@@ -218,6 +218,83 @@ def test_another_cows_matings_are_not_hers() -> None:
     assert (found.conception.basis, found.conception.is_misfit) == (Basis.SCAN, False)
 
 
+def test_a_mating_before_she_calved_did_not_give_this_calf() -> None:
+    # 80 days on 1 October 2026 is 13 July; she calved on 20 August.
+    animal = Animal("417", calved_on=date(2026, 8, 20))
+    before = Matings(served(date(2026, 7, 13)).services, (BullPeriod(date(2026, 7, 1), date(2026, 8, 20)),))
+    found = reckon(in_calf(date(2026, 10, 1), 80), animal=animal, matings=before)
+    assert found.conception is not None
+    assert (found.conception.on, found.conception.basis) == (date(2026, 7, 13), Basis.SCAN)
+    assert found.alerts == (Alert.NOT_MATED, Alert.BEFORE_CALVING)
+
+
+@pytest.mark.parametrize(("age_days", "is_flagged"), [(41, False), (42, True), (43, True)])
+def test_a_conception_before_she_calved_is_told(age_days: int, is_flagged: bool) -> None:
+    # From 20 August to 1 October 2026 are 42 days.
+    found = reckon(in_calf(date(2026, 10, 1), age_days), animal=Animal("417", calved_on=date(2026, 8, 20)))
+    assert found.alerts == ((Alert.BEFORE_CALVING,) if is_flagged else ())
+
+
+def test_in_calf_and_no_mating_of_hers_in_the_list() -> None:
+    others = Matings((Service("3", FIRST - days(57)),))
+    for one in (in_calf(FIRST, 56), yes(FIRST)):
+        assert reckon(one, matings=others).alerts == (Alert.NOT_MATED,)
+        assert reckon(one, matings=served(FIRST + days(5))).alerts == (Alert.NOT_MATED,)
+        with_bull = Matings(others.services, (BullPeriod(FIRST - days(60)),))
+        assert reckon(one, matings=with_bull).alerts == ()
+        assert reckon(one).alerts == ()
+        assert reckon(one, matings=Matings(bulls=(BullPeriod(FIRST - days(57), cow="3"),))).alerts == ()
+    assert reckon(empty(FIRST), matings=others).alerts == ()
+
+
+def test_in_calf_with_a_dead_calf_is_to_be_looked_at() -> None:
+    dead = in_calf(FIRST, 56, findings=("dead_calf",))
+    assert reckon(dead).alerts == (Alert.DEAD_CALF,)
+    assert reckon(in_calf(FIRST, 56), scan(SECOND, None, findings=("dead_calf",))).alerts == (Alert.DEAD_CALF,)
+    assert reckon(dead, empty(SECOND), in_calf(THIRD, 35)).alerts == (Alert.LOST,)
+    assert reckon(scan(FIRST, Result.EMPTY, findings=("dead_calf",))).alerts == ()
+
+
+# ---- a calving since the scan -----------------------------------------------------------------------
+
+CALVED_ON = date(2027, 7, 24)
+CALVED = Animal("417", calved_on=CALVED_ON)
+
+
+def test_a_calving_since_the_scan_ends_its_result() -> None:
+    found = reckon(in_calf(FIRST, 56, twins=True), animal=CALVED)
+    assert found.scans == (in_calf(FIRST, 56, twins=True),)
+    assert (found.result, found.last, found.conception, found.calving, found.loss_chance) == (None,) * 5
+    assert (found.twins, found.alerts) == (False, ())
+
+
+def test_scans_of_two_pregnancies_with_a_calving_between_them_agree() -> None:
+    later = CALVED_ON + days(120)
+    found = reckon(in_calf(FIRST, 56, twins=True), in_calf(later, 60), animal=CALVED)
+    assert found.conception is not None and found.conception.on == later - days(60)
+    assert (found.result, found.alerts) == (Result.PREGNANT, ())
+    assert reckon(in_calf(FIRST, 56), empty(later), animal=CALVED).alerts == ()
+    assert reckon(in_calf(FIRST, 56), yes(later), animal=CALVED).conception is None
+
+
+@pytest.mark.parametrize(
+    ("before", "calved_on", "is_flagged"),
+    [
+        (in_calf(FIRST, 56), CALVED_ON, False),  # due on that day: 56 days, and 282 days of gestation
+        (in_calf(FIRST, 56), CALVED_ON - days(46), True),
+        (in_calf(FIRST, 56), FIRST + days(20), True),
+        (in_calf(FIRST, 56), FIRST, True),  # the day of the scan itself
+        (empty(FIRST), CALVED_ON, True),  # 56 days, which a scan tells
+        (empty(FIRST), FIRST + days(282), False),  # conceived on the day of the scan
+        (empty(FIRST), FIRST + days(600), False),
+        (yes(FIRST), FIRST + days(100), False),
+    ],
+)
+def test_a_calving_that_the_scan_before_it_does_not_explain(before: Scan, calved_on: date, is_flagged: bool) -> None:
+    found = reckon(before, animal=Animal("417", calved_on=calved_on))
+    assert found.alerts == ((Alert.CALVING,) if is_flagged else ())
+
+
 # ---- rechecks --------------------------------------------------------------------------------------
 
 
@@ -234,13 +311,25 @@ def test_an_old_mating_can_be_told_at_once() -> None:
     assert reckon(empty(FIRST), matings=served(FIRST - days(60))).recheck_on == FIRST
 
 
-def test_a_mating_after_the_scan_does_not_put_off_the_recheck() -> None:
-    assert reckon(recheck(FIRST), matings=served(FIRST - days(20), FIRST + days(3))).recheck_on == FIRST + days(9)
+def test_a_mating_after_the_scan_puts_off_the_recheck() -> None:
+    # Romano JE et al. 2006, Theriogenology 66: day 29 in cows, day 26 in heifers.
+    matings = served(date(2026, 12, 1), date(2027, 2, 5))
+    for one in (empty(date(2027, 1, 20)), recheck(date(2027, 1, 20))):
+        assert reckon(one, matings=matings).recheck_on == date(2027, 3, 6)
+        assert reckon(one, animal=HEIFER, matings=matings).recheck_on == date(2027, 3, 3)
+
+
+def test_a_day_said_at_the_scan_is_not_too_early_for_a_later_mating() -> None:
+    found = reckon(recheck(FIRST, recheck_weeks=2), matings=served(FIRST - days(20), FIRST + days(10)))
+    assert (found.recheck_on, found.alerts) == (FIRST + days(39), ())
 
 
 def test_a_bull_that_is_still_in_may_mate_her_any_day() -> None:
     matings = Matings(bulls=(BullPeriod(FIRST - days(30)),))
     assert reckon(empty(FIRST), matings=matings).recheck_on == FIRST + days(29)
+    # The herd is scanned until a later day, and so long he was with her.
+    found = reckon_cow(COW, [empty(FIRST)], matings, SETTINGS, last_on=SECOND)
+    assert found.recheck_on == SECOND + days(29)
 
 
 def test_a_bull_that_is_out_mated_her_on_his_last_day_at_the_latest() -> None:
@@ -248,10 +337,9 @@ def test_a_bull_that_is_out_mated_her_on_his_last_day_at_the_latest() -> None:
     assert reckon(empty(FIRST), matings=matings).recheck_on == FIRST + days(9)
 
 
-def test_a_bull_that_comes_after_the_scan_does_not_put_off_the_recheck() -> None:
-    bull = BullPeriod(FIRST + days(5))
-    matings = Matings((Service("417", FIRST - days(60)),), (bull,))
-    assert reckon(empty(FIRST), matings=matings).recheck_on == FIRST
+def test_a_bull_that_comes_after_the_scan_puts_off_the_recheck() -> None:
+    matings = Matings((Service("417", FIRST - days(60)),), (BullPeriod(FIRST + days(5), FIRST + days(20)),))
+    assert reckon(empty(FIRST), matings=matings).recheck_on == FIRST + days(49)
 
 
 def test_the_vets_own_later_day_stands() -> None:

@@ -17,7 +17,7 @@ from voicecapture.reckoning.intervals import Share
 from voicecapture.reckoning.measures import (
     Bounded,
     HerdFigures,
-    conception_share,
+    conception_rate,
     herd_figures,
     last_day_of,
     pregnancy_share,
@@ -42,10 +42,11 @@ def cow(
     matings: Matings | None = None,
     eligible: bool | None = None,
     mated_on: date | None = None,
+    calved_on: date | None = date(2026, 8, 1),
     **said: object,
 ) -> CowReckoning:
     """One cow, scanned if she has a result, and of known age if it says when she conceived."""
-    animal = Animal(str(number), calved_on=date(2026, 8, 1), eligible=eligible, mated_on=mated_on)
+    animal = Animal(str(number), calved_on=calved_on, eligible=eligible, mated_on=mated_on)
     age_days = (SCANNED_ON - conceived_on).days if conceived_on else None
     entry = Entry(animal.cow, result, age_days, **said)  # type: ignore[arg-type]
     scans = [Scan(animal.cow, SCANNED_ON, entry, ScanKind.AGED)] if result else []
@@ -172,7 +173,7 @@ def test_without_a_start_of_mating_there_are_no_windows() -> None:
     found = herd_figures([cow(1, Result.PREGNANT, START, matings=matings)], matings, None)
     assert (found.three_week_in_calf, found.six_week_in_calf, found.three_week_submission) == (None, None, None)
     assert found.conceptions_by_week == ()
-    assert found.conception == Share(1, 1)
+    assert found.conception == Bounded(1, 0, 1)
 
 
 # ---- nobody is dropped -----------------------------------------------------------------------------
@@ -252,8 +253,11 @@ def test_expected_losses_are_the_sum_of_the_cows() -> None:
 # ---- conception ------------------------------------------------------------------------------------
 
 
-def conception(matings: Matings, *cows: CowReckoning) -> Share | None:
-    return conception_share(cows, matings)
+def conception(matings: Matings, *cows: CowReckoning, start: date | None = None) -> Share | None:
+    """The rate where no outcome is unknown."""
+    found = conception_rate(cows, matings, start)
+    assert found is None or not found.unknown
+    return found.low if found else None
 
 
 def test_of_three_services_the_last_gave_the_calf() -> None:
@@ -300,6 +304,47 @@ def test_a_service_that_only_the_herd_list_names_is_one_of_the_services() -> Non
     matings = services((2, START))
     listed = cow(1, Result.PREGNANT, START, matings=matings, mated_on=START)
     assert conception(matings, listed, cow(2, Result.EMPTY, matings=matings)) == Share(1, 2)
+
+
+def test_of_a_scan_without_ages_cows_in_calf_count_as_the_empty_ones_do() -> None:
+    # Twenty served once, sixteen of them in calf at a scan by yes or no.
+    matings = services(*((number, START) for number in range(20)))
+    herd = [cow(number, Result.PREGNANT if number < 16 else Result.EMPTY, matings=matings) for number in range(20)]
+    assert conception(matings, *herd) == Share(16, 20)
+
+
+def test_in_calf_without_a_date_is_by_the_last_service_that_was_told() -> None:
+    matings = services((1, START), (1, START + days(21)), (1, SCANNED_ON - days(28)))
+    assert conception(matings, cow(1, Result.PREGNANT, matings=matings)) == Share(1, 2)
+    late = services((1, SCANNED_ON - days(28)))
+    assert conception(late, cow(1, Result.PREGNANT, matings=late)) is None
+
+
+@pytest.mark.parametrize(
+    ("bull_in", "bull_out", "unknown"), [(30, 50, 1), (30, None, 1), (-60, -1, 0), (60, None, 0)]
+)
+def test_in_calf_without_a_date_may_be_by_the_bull(bull_in: int, bull_out: int | None, unknown: int) -> None:
+    bull = BullPeriod(START + days(bull_in), None if bull_out is None else START + days(bull_out))
+    matings = Matings(services((1, START), (2, START)).services, (bull,))
+    herd = [cow(1, Result.PREGNANT, matings=matings), cow(2, Result.EMPTY, matings=matings)]
+    assert conception_rate(herd, matings) == Bounded(1 - unknown, unknown, 2)
+
+
+def test_services_of_the_last_season_and_before_the_last_calving_are_not_counted() -> None:
+    matings = services((1, START - days(350)), (1, START), (2, START - days(350)), (2, START))
+    for calved_on, start in ((None, START), (date(2026, 8, 1), None)):
+        herd = [
+            cow(1, Result.PREGNANT, START, matings=matings, calved_on=calved_on),
+            cow(2, Result.EMPTY, matings=matings, calved_on=calved_on),
+        ]
+        assert conception(matings, *herd, start=start) == Share(1, 2)
+    old = cow(3, Result.PREGNANT, START - days(30), matings=services((3, START - days(30))))
+    assert conception(services((3, START - days(30))), old, start=START) is None
+
+
+def test_two_services_on_one_day_are_one() -> None:
+    matings = Matings((Service("1", START, sire="Elder"), Service("1", START, sire="Rowan")))
+    assert conception(matings, cow(1, Result.EMPTY, matings=matings)) == Share(0, 1)
 
 
 def test_the_herd_lists_last_matings_alone_make_no_conception_rate() -> None:

@@ -64,6 +64,16 @@ def of_all_ages(found: Audit) -> Ageing:
     return ageing
 
 
+def test_a_herd_list_that_has_the_calving_already_changes_no_judgement() -> None:
+    scans, calved_on = [in_calf(56, twins=True)], conceived(60)
+    calvings = [Calving("1", Fate.CALVED, calved_on)]
+    audits = [
+        audit([reckon_cow(Animal("1", calved_on=known), scans, Matings(), SETTINGS)], calvings, SETTINGS)
+        for known in (date(2026, 8, 1), calved_on)
+    ]
+    assert audits[0] == audits[1] and of_all_ages(audits[0][0]).cows == 1
+
+
 # ---- ageing ----------------------------------------------------------------------------------------
 
 

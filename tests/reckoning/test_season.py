@@ -83,6 +83,19 @@ def test_numbers_that_differ_in_a_nought_are_two_cows() -> None:
     assert results == {"0417": Result.EMPTY, "417": Result.PREGNANT}
 
 
+def test_a_number_with_other_zeros_in_the_mating_list_is_told() -> None:
+    day = scan_day(FIRST, accepted("0417", Result.EMPTY), accepted("12", Result.EMPTY))
+    matings = Matings((Service("417", FIRST - timedelta(days=58)), Service("12", FIRST - timedelta(days=58))))
+
+    def alerts(*herd: str) -> dict[str, tuple[Alert, ...]]:
+        season = Season((day,), Herd(map(Animal, herd)), matings)
+        return {cow.cow: cow.alerts for cow in season.cows(SETTINGS)}
+
+    assert alerts("0417", "12") == {"0417": (Alert.ZEROS,), "12": ()}
+    # Two cows of the herd list are two cows.
+    assert alerts("0417", "12", "417") == {"0417": (), "12": (), "417": ()}
+
+
 def test_the_farms_lists_are_used() -> None:
     served_on = FIRST - timedelta(days=58)
     day = scan_day(FIRST, accepted("417", Result.PREGNANT, 56))

@@ -114,6 +114,24 @@ def test_cows_that_ran_with_a_bull_are_seen_from_the_day_it_came() -> None:
     assert listed(Matings(bulls=(BullPeriod(ago(28)),)), cow("417")) == []
 
 
+def test_a_bull_that_is_still_in_does_not_put_off_the_visit_for_ever() -> None:
+    bull = Matings(bulls=(BullPeriod(ago(90)),))
+    seen = [Scan("417", ago(29), Entry("417", Result.EMPTY))]
+    found = reckon_cow(Animal("417"), seen, bull, ReckoningSettings(), last_on=ago(1))
+    assert found.recheck_on is not None and found.recheck_on > VISIT_ON
+    assert whys(found, matings=bull) == [("417", "empty, too early to tell")]
+
+
+def test_a_cow_that_calved_since_her_scan_is_due_again() -> None:
+    bull = Matings(bulls=(BullPeriod(ago(40), None, "Elder"),))
+    calved = cow("417", (330, Result.PREGNANT, 60), calved_on=ago(100))
+    assert visit_list([calved], bull, VISIT_ON) == [VisitCow(calved.animal, ago(40), 40, "mated")]
+    # The bull was in when she calved, and a service before that gave the calf that is born.
+    early = Matings((Service("417", ago(390)),), (BullPeriod(ago(400)),))
+    assert listed(early, calved) == [("417", 99)]
+    assert listed(services(("417", 390)), calved) == []
+
+
 # ---- the measures ----------------------------------------------------------------------------------
 
 

@@ -96,7 +96,7 @@ def _reminders(cow: CowReckoning, told: _Told) -> Iterator[_Reminder]:
 
 
 def _cancelled(cow: CowReckoning, kind: str) -> _Reminder:
-    on = cow.last.scanned_on if cow.last is not None else date.today()
+    on = cow.scans[-1].scanned_on if cow.scans else date.today()
     return _Reminder(kind, on, f"Cow {cow.cow}: no {kind}", "It does not hold any more.", True)
 
 

@@ -5,7 +5,7 @@ from datetime import date
 
 from voicecapture.reckoning.conception import UNKNOWN_SIRE
 from voicecapture.reckoning.cow import CowReckoning
-from voicecapture.report.wording import notes, written_age, written_result
+from voicecapture.report.wording import cow_notes, written_age, written_result
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,11 +47,12 @@ def cow_row(cow: CowReckoning) -> CowRow:
     sires = [s for s in conception.sires if s[0] != UNKNOWN_SIRE or len(conception.sires) > 1] if conception else []
     sire, chance = sires[0] if sires else ("", None)
     is_seen = last is not None and (last.entry.result is not None or last.entry.findings)
+    without = "calved since" if cow.scans and not cow.since_calving else "" if is_seen else written_result(None)
     return CowRow(
         cow=cow.cow,
         electronic_id=_printed(cow.animal.electronic_id),
         breed=cow.animal.breed or "",
-        result=written_result(cow.result) if cow.result or not is_seen else "",
+        result=written_result(cow.result) if cow.result else without,
         twins="yes" if cow.twins else "",
         age_said=written_age(cow.aged.entry) if cow.aged else "",
         aged_on=cow.aged.scanned_on if cow.aged else None,
@@ -70,7 +71,7 @@ def cow_row(cow: CowReckoning) -> CowRow:
         due_95_to=narrow[1],
         dry_off_on=cow.dry_off_on,
         recheck_on=cow.recheck_on,
-        notes=", ".join(note for note in notes(last.entry) if note != "twins") if last else "",
+        notes=", ".join(cow_notes(cow)),
         alerts=", ".join(alert.value for alert in cow.alerts),
     )
 

@@ -53,7 +53,7 @@ def parse_matings(text: str, where: str) -> Matings:
     Raises:
         HerdError: As `read_matings`.
     """
-    found = parse(text, where, FORMAT, _mating)
+    found = dict.fromkeys(parse(text, where, FORMAT, _mating))  # equal lines are one mating
     return Matings(
         tuple(mating for mating in found if isinstance(mating, Service)),
         tuple(mating for mating in found if isinstance(mating, BullPeriod)),

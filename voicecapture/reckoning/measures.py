@@ -13,7 +13,7 @@ from voicecapture.herd import Matings
 from voicecapture.language.phrase import Result
 from voicecapture.reckoning.calving import CalvingCurve, calving_curve
 from voicecapture.reckoning.conception import Basis
-from voicecapture.reckoning.cow import CowReckoning, earliest_days, services_of
+from voicecapture.reckoning.cow import CowReckoning, earliest_days, matings_since_calving
 from voicecapture.reckoning.intervals import Share
 
 
@@ -57,7 +57,7 @@ class HerdFigures:
     """Of the eligible cows; None if the start of mating is not known."""
     three_week_submission: Share | None
     """Served in the first 21 days, of the eligible cows; None without services."""
-    conception: Share | None
+    conception: Bounded | None
     """Services with a calf, of the services of which it is known; None without services."""
     conceptions_by_week: tuple[int, ...]
     """By week of mating, week 1 first."""
@@ -94,7 +94,7 @@ def herd_figures(cows: Sequence[CowReckoning], matings: Matings, mating_start: d
         three_week_in_calf=_conceived_in(eligible, mating_start, 3) if mating_start else None,
         six_week_in_calf=_conceived_in(eligible, mating_start, 6) if mating_start else None,
         three_week_submission=_submission(eligible, matings, mating_start) if mating_start else None,
-        conception=conception_share(cows, matings),
+        conception=conception_rate(cows, matings, mating_start),
         conceptions_by_week=tuple(weeks[week] for week in range(1, max(weeks, default=0) + 1)),
         conceived_unknown=len(in_calf) - in_weeks,
         curve=calving_curve(cow.calving for cow in in_calf if cow.calving is not None),
@@ -139,24 +139,37 @@ def _submission(eligible: Sequence[CowReckoning], matings: Matings, mating_start
     return Share(served, len(eligible))
 
 
-def conception_share(cows: Sequence[CowReckoning], matings: Matings) -> Share | None:
+def conception_rate(
+    cows: Sequence[CowReckoning], matings: Matings, mating_start: date | None = None
+) -> Bounded | None:
     """Services that gave the calf, of those whose outcome is known; None without services.
 
-    Known is the outcome of every service up to the conception of a cow that is in calf, by a service or by a bull,
-    and of every service of an empty cow that was far enough back to be seen; not that of rechecks and cows unseen.
+    Services are those from the start of mating and after the cow's last calving; two on one day are one. Known is
+    the outcome of every service up to the conception of a cow in calf, by a service or by a bull, and of every
+    service of an empty cow that was far enough back to be seen; not that of rechecks and cows unseen. A cow in calf
+    without a date is taken to be so by the last service that the scan could tell, or perhaps by a bull that was with
+    her since.
     """
     if not matings.services:
         return None  # the herd list's last matings alone hide the services before them
-    tested = positive = 0
+    known = unknown = tested = 0
     for cow in cows:
-        services, conception = services_of(cow.animal, matings), cow.conception
-        if conception is not None and not conception.is_misfit:
-            tested += sum(s.served_on <= conception.on for s in services)
-            positive += conception.basis is Basis.SERVICE
-        elif cow.result is Result.EMPTY and cow.last is not None:
-            seen = cow.last.scanned_on - timedelta(days=earliest_days(cow.animal))
-            tested += sum(s.served_on <= seen for s in services)
-    return Share(positive, tested) if tested else None
+        if cow.last is None or cow.result not in (Result.PREGNANT, Result.EMPTY):
+            continue
+        services, bulls = matings_since_calving(cow.animal, matings)
+        told = cow.last.scanned_on - timedelta(days=earliest_days(cow.animal))
+        until = cow.conception.on if cow.conception is not None else told
+        served = {s.served_on for s in services if (mating_start or date.min) <= s.served_on <= until}
+        if not served or (cow.conception is not None and cow.conception.is_misfit):
+            continue
+        tested += len(served)
+        if cow.conception is not None:
+            known += cow.conception.basis is Basis.SERVICE and cow.conception.on in served
+        elif cow.result is Result.PREGNANT:
+            is_by_bull = any(b.bull_in <= told and (b.bull_out or told) >= max(served) for b in bulls)
+            known += not is_by_bull
+            unknown += is_by_bull
+    return Bounded(known, unknown, tested) if tested else None
 
 
 def pregnancy_share(served: Share, conceived: Share) -> float | None:

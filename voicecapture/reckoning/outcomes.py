@@ -8,7 +8,7 @@ from voicecapture.language.phrase import Result
 from voicecapture.lists.calvings import Calving, Fate
 from voicecapture.reckoning.calving import due_date
 from voicecapture.reckoning.conception import age_heard, conception_date
-from voicecapture.reckoning.cow import CowReckoning, Scan, earliest_days
+from voicecapture.reckoning.cow import LONGEST_OFF_DAYS, CowReckoning, Scan, carries_twins, earliest_days
 from voicecapture.reckoning.gestation import GESTATION_SD_DAYS, gestation_days
 from voicecapture.reckoning.intervals import Share
 from voicecapture.reckoning.settings import ReckoningSettings
@@ -19,10 +19,6 @@ STAGES_DAYS = (42, 56, 98, 126)
 
 PUBLISHED_WITHIN_10 = Share(8444, 10487)
 """Calved within 10 days of what was predicted by hand: Matthews BJ, Morton JM 2012, N Z Vet J 60(4):234-240."""
-
-_LONGEST_OFF_DAYS = 45
-"""A calving further from the prediction is of another conception, or a slip of the records: it tells nothing of
-ageing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +87,8 @@ def _judge(cow: CowReckoning, scan: Scan, calving: Calving | None, settings: Rec
         return _Judged(scan)
     if calving.calved_on is not None and calving.calved_on <= scan.scanned_on:
         return _Judged(scan)  # the calf of another year
-    gestation = gestation_days(cow.animal, cow.twins, settings)
+    # All her scans: the herd list may have the calving already, which leaves them out of her result.
+    gestation = gestation_days(cow.animal, carries_twins(_before(cow, calving)), settings)
     if scan.entry.result is Result.EMPTY:
         if calving.calved_on is None:
             return _Judged(scan, empty_was="" if calving.fate is Fate.ABORTED else "right")
@@ -115,11 +112,17 @@ def _judge(cow: CowReckoning, scan: Scan, calving: Calving | None, settings: Rec
     return _Judged(scan, age[0], (predicted - calving.calved_on).days, in_calf_was="right")
 
 
+def _before(cow: CowReckoning, calving: Calving) -> list[Scan]:
+    """Her scans of the calf that was born."""
+    on = calving.calved_on
+    return [scan for scan in cow.scans if on is None or scan.scanned_on < on]
+
+
 def _audit(vet: str, judged: Sequence[_Judged]) -> Audit:
     empties = [one.empty_was for one in judged if one.empty_was]
     pregnancies = [one.in_calf_was for one in judged if one.in_calf_was]
     aged = [one for one in judged if one.off_days is not None]
-    near = [one for one in aged if abs(one.off_days or 0) <= _LONGEST_OFF_DAYS]
+    near = [one for one in aged if abs(one.off_days or 0) <= LONGEST_OFF_DAYS]
     lost, later = pregnancies.count("lost"), pregnancies.count("later")
     return Audit(
         vet,

@@ -109,9 +109,19 @@ class Season:
 
     def reckoned(self, animal: Animal, scans: Sequence[Scan], settings: ReckoningSettings) -> CowReckoning:
         """One cow from her scans, the earliest first."""
-        cow = reckon_cow(animal, scans, self.matings, settings)
-        is_unlisted = len(self.herd) > 0 and scans and animal.cow not in self.herd
-        return replace(cow, alerts=(*cow.alerts, Alert.UNLISTED)) if is_unlisted else cow
+        cow = reckon_cow(animal, scans, self.matings, settings, self.last_on)
+        alerts = list(cow.alerts)
+        if scans and int(animal.cow) in self._unknown_mated:
+            alerts.append(Alert.ZEROS)
+        if len(self.herd) > 0 and scans and animal.cow not in self.herd:
+            alerts.append(Alert.UNLISTED)
+        return replace(cow, alerts=tuple(alerts))
+
+    @cached_property
+    def _unknown_mated(self) -> set[int]:
+        """Numbers, whatever their leading zeros, of the mated cows that are neither listed nor scanned."""
+        mated = {s.cow for s in self.matings.services} | {b.cow for b in self.matings.bulls if b.cow is not None}
+        return {int(cow) for cow in mated if len(self.herd) > 0 and cow not in self.herd and cow not in self.scans}
 
     def _told_heifers(self, animals: list[Animal]) -> list[Animal]:
         """The cows without the birth of those that it does not tell to be heifers."""

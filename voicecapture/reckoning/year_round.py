@@ -6,7 +6,7 @@ from datetime import date, timedelta
 
 from voicecapture.herd import Animal, Matings
 from voicecapture.language.phrase import Result
-from voicecapture.reckoning.cow import CowReckoning, earliest_days, services_of
+from voicecapture.reckoning.cow import CowReckoning, earliest_days, first_recheck_day, matings_since_calving
 from voicecapture.reckoning.intervals import Share
 from voicecapture.reckoning.measures import Bounded
 
@@ -31,7 +31,7 @@ def visit_list(cows: Sequence[CowReckoning], matings: Matings, visit_on: date) -
     due = []
     for cow in cows:
         mated_on = _last_told(cow, matings, visit_on)
-        why = _why(cow, mated_on, visit_on)
+        why = _why(cow, matings, mated_on, visit_on)
         if why:
             due.append(VisitCow(cow.animal, mated_on, (visit_on - mated_on).days if mated_on else None, why))
     return sorted(due, key=lambda cow: (cow.mated_on is None, cow.mated_on or visit_on, int(cow.animal.cow)))
@@ -40,25 +40,25 @@ def visit_list(cows: Sequence[CowReckoning], matings: Matings, visit_on: date) -
 def _last_told(cow: CowReckoning, matings: Matings, visit_on: date) -> date | None:
     """Her last mating, if it was long enough ago."""
     before = visit_on - timedelta(days=earliest_days(cow.animal))
-    served_on = max((s.served_on for s in services_of(cow.animal, matings) if s.served_on <= visit_on), default=None)
+    services, bulls = matings_since_calving(cow.animal, matings)
+    served_on = max((s.served_on for s in services if s.served_on <= visit_on), default=None)
     if served_on is not None and served_on > before:
         return None  # she came on heat again
     # The bull runs with the cows in calf too.
-    bulls = matings.bulls_of(cow.cow) if cow.result is not Result.PREGNANT else ()
+    bulls = bulls if cow.result is not Result.PREGNANT else []
     days = [bull.bull_in for bull in bulls if bull.bull_in <= before] + ([served_on] if served_on else [])
     return max(days, default=None)
 
 
-def _why(cow: CowReckoning, mated_on: date | None, visit_on: date) -> str:
+def _why(cow: CowReckoning, matings: Matings, mated_on: date | None, visit_on: date) -> str:
     """Why she is to be scanned; empty if she is not."""
     if cow.result is Result.RECHECK:
         return "recheck"
-    # An empty that was told too early; the recheck of one that was not is on the day of the scan itself.
-    is_early = (
-        cow.last is not None and cow.recheck_on is not None and cow.last.scanned_on < cow.recheck_on <= visit_on
-    )
-    if cow.result is Result.EMPTY and is_early:
-        return "empty, too early to tell"
+    if cow.result is Result.EMPTY and cow.last is not None:
+        # An empty that was told too early; the recheck of one that was not is on the day of the scan itself.
+        first_on = first_recheck_day(cow.animal, cow.last, *matings_since_calving(cow.animal, matings))
+        if cow.last.scanned_on < first_on <= visit_on:
+            return "empty, too early to tell"
     if mated_on is None:
         return ""
     is_told = cow.last is not None and (cow.last.scanned_on - mated_on).days >= earliest_days(cow.animal)

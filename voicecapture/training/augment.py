@@ -187,7 +187,7 @@ class Augmenter:
         batch, samples = mixed.shape
         hertz = torch.fft.rfftfreq(samples, 1 / RATE_HZ, device=self.device)[None]
         # A headset's narrow band ends between 3.3 and 4 kHz.
-        top = torch.where(self._chance(0.28, batch), self._uniform(3300, 4000, batch), 8001.0)
+        top = torch.where(self._chance(0.33, batch), self._uniform(3300, 4000, batch), 8001.0)
         bottom = torch.where(self._chance(0.35, batch), self._uniform(60, 320, batch), 0.0)
         mixed = torch.fft.irfft(torch.fft.rfft(mixed) * ((hertz < top) & (hertz >= bottom)), samples)
         mixed = mixed / (mixed.abs().amax(1, keepdim=True) + 1e-6)

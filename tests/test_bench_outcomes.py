@@ -78,6 +78,14 @@ def test_of_several_entries_taken_a_wrong_one_counts() -> None:
     assert (outcome.is_taken_wrong, outcome.entries) == (True, 2)
 
 
+def test_an_entry_whose_finding_came_late_was_asked_about() -> None:
+    lame = replace(PREGNANT, findings=("lame",))
+    late = judged(trial(recording(said=lame), heard(PREGNANT), heard(Entry(findings=("lame",)), start_s=5.0)))
+    assert (late.became, late.is_right) == (Became.ASKED, True)
+    unheard = judged(trial(recording(said=lame), heard(PREGNANT)))
+    assert (unheard.became, unheard.is_taken_wrong) == (Became.TAKEN, True)
+
+
 def test_a_number_alone_is_wrong_with_a_result_that_nobody_said() -> None:
     number = recording("four one seven", Entry("417"), "number")
     assert judged(trial(number, heard(Entry("417")))).is_right

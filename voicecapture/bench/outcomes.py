@@ -20,6 +20,7 @@ class Became(StrEnum):
     TAKEN = "taken"
     """An entry was taken or a command followed, without asking."""
     ASKED = "asked"
+    """Also where an entry was taken and asked about in the same breath, because twins or a finding came late."""
     LOST = "lost"
     """Passed over in silence: right for talk and noise alone."""
 
@@ -79,8 +80,13 @@ def judge(trial: Trial, herd: Herd, settings: DecisionSettings) -> Outcome:
     """
     decisions = _decisions(trial, herd, settings)
     said = trial.case.recording.said
-    taken = [(phrase, decision) for phrase, decision in decisions if decision.outcome is Decided.ACCEPTED]
     asked = [(phrase, decision) for phrase, decision in decisions if decision.outcome is Decided.QUESTION]
+    asked_about = {decision.event.replaces for _, decision in asked}
+    taken = [
+        (phrase, decision)
+        for number, (phrase, decision) in enumerate(decisions, 1)
+        if decision.outcome is Decided.ACCEPTED and number not in asked_about
+    ]
     wrong = [pair for pair in taken if not same_meaning(pair[0], said)]
     chosen = (wrong or taken or asked or decisions)[-1:]
     cow = said.entry.cow if said and said.entry else None

@@ -29,6 +29,8 @@ from voicecapture.training.calibrate import Case, cases, read_trials
 from voicecapture.training.trials import Trial, Utterance, herd_with
 
 _NO_SAMPLES = np.zeros(0, np.float32)
+_PAUSE_S = 0.5
+"""Between the utterances of one recording, about: the shortest that ends one."""
 _ORDER = ("clean", "20", "10", "10n", "5", "0")
 
 
@@ -36,11 +38,13 @@ def outcome(trial: Trial, calibration: Calibration, settings: DecisionSettings) 
     """What was read first, and what became of it: "taken", "asked" or "lost"."""
     day = Day(herd_with(trial.entry, trial.is_listed))
     first: Entry | None = None
-    became = "lost"
+    became, taken_as, start_s = "lost", 0, 0.0
     for number, utterance in enumerate(trial.utterances, 1):
         hearing = calibration.applied(utterance.hearing, utterance.snr_db)
         sound = _sound(utterance)
-        decision = decide(hearing, day, number, number * 9.0, number * 9.0 + 2, settings, distrust(sound, settings))
+        end_s = start_s + utterance.duration_s
+        decision = decide(hearing, day, number, start_s, end_s, settings, distrust(sound, settings))
+        start_s = end_s + _PAUSE_S
         day = day.after(decision.event)
         if decision.command is not None or decision.outcome is Outcome.IGNORED:
             continue
@@ -49,8 +53,9 @@ def outcome(trial: Trial, calibration: Calibration, settings: DecisionSettings) 
             # Of several taken, a wrong one counts.
             if became != "taken" or same_entry(first, trial.entry):
                 first = entry
-            became = "taken"
-        elif became != "taken":
+            became, taken_as = "taken", number
+        elif became != "taken" or decision.event.replaces == taken_as:
+            # Twins or a finding that came late: what was taken is asked about.
             first, became = entry or first, "asked"
     return first, became
 

@@ -2,10 +2,11 @@
 
 import pytest
 
-from voicecapture.day import Candidate
-from voicecapture.decision import OTHER
+from voicecapture.day import Candidate, Day, Event, EventKind
+from voicecapture.decision import OTHER, Decision, Outcome
+from voicecapture.herd import Herd
 from voicecapture.language.phrase import Entry, Result
-from voicecapture.readback import say_candidates, say_doubtful, say_entry
+from voicecapture.readback import say_candidates, say_doubtful, say_entry, sentence
 
 IN_CALF = Entry("417", Result.PREGNANT, 56, twins=True)
 EMPTY = Entry("417", Result.EMPTY)
@@ -61,3 +62,21 @@ def test_of_one_entry_only_the_field_in_doubt_is_asked(entry: Entry, reason: str
 )
 def test_between_two_entries_only_what_differs_is_asked(first: Entry, second: Entry, question: str) -> None:
     assert say_candidates((Candidate(first, 0.6), Candidate(second, 0.3))) == question
+
+
+@pytest.mark.parametrize(
+    ("cow", "reason", "said"),
+    [
+        ("417", "417 is not in the herd list", "four one seven is not in the herd list"),
+        ("50", "500 days is not an age that a scan finds", "five hundred days is not an age that a scan finds"),
+        ("500", "500 days is not an age that a scan finds", "five hundred days is not an age that a scan finds"),
+        ("34", "a crown-rump length of 340 millimetres tells no age",
+         "a crown-rump length of three hundred and forty millimetres tells no age"),
+    ],
+)  # fmt: skip
+def test_the_reason_of_a_question_has_cows_digit_by_digit_and_other_numbers_in_words(
+    cow: str, reason: str, said: str
+) -> None:
+    entry = Entry(cow, Result.PREGNANT)
+    event = Event(EventKind.QUESTION, 1.0, entry=entry, reason=reason, candidates=(Candidate(entry, 1.0),))
+    assert sentence(Decision(Outcome.QUESTION, event), Day(Herd())).startswith(f"{said}. ")

@@ -26,7 +26,7 @@ def sentences() -> Iterator[str]:
         yield say_entry(Entry(str(number * 13), Result.PREGNANT, days=days, twins=number % 5 == 0))
     for result, finding in product(Result, ("lame", "dead_calf", "infection", "cystic")):
         yield say_entry(Entry("417", result, findings=(finding,)))
-    for weeks in range(1, 20):
+    for weeks in range(1, 60):
         yield say_entry(Entry("56", Result.RECHECK, recheck_weeks=weeks))
     for stage in Stage:
         yield say_entry(Entry("8", Result.PREGNANT, stage=stage))
@@ -35,6 +35,10 @@ def sentences() -> Iterator[str]:
     yield f"{say_digits('60')} has been scanned already. {say_entry(Entry('60', Result.EMPTY))}?"
     yield f"not clearly heard: say it again. {say_entry(Entry('60', Result.EMPTY))}?"
     yield "too loud to trust?"
+    yield f"{say_digits('417')} without a result?"
+    yield "a result without a cow number?"
+    yield "five hundred days is not an age that a scan finds?"
+    yield "an electronic ID that is not in the herd list: say her number?"
     yield "three hundred and sixty one so far"
 
 

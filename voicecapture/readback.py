@@ -123,13 +123,15 @@ def not_saved(said: str) -> str:
 
 
 def _spoken_reason(decision: Decision) -> str:
-    """The reason of a question with its cow number said digit by digit."""
+    """The reason of a question with its cow number said digit by digit, and other numbers in words."""
     entry = decision.event.entry
     if decision.reason.startswith(READER_SAYS):
         return re.sub("[0-9]+", lambda cow: say_digits(cow[0]), decision.reason)
+    reason = decision.reason
     if entry is not None and entry.cow is not None:
-        return decision.reason.replace(entry.cow, say_digits(entry.cow), 1)
-    return decision.reason
+        # At the beginning alone: an age or a length may hold the same figures.
+        reason = re.sub(rf"^{entry.cow}(?= (?!days))", say_digits(entry.cow), reason)
+    return re.sub(r"\b[0-9]{1,3}\b", lambda number: say_number(int(number[0])), reason)
 
 
 def tone(decision: Decision) -> Tone | None:

@@ -16,7 +16,7 @@ PHRASES = Path(__file__).parent / "models" / "readback.json"
 """Phrases of the read-back and their phonemes, made by `synthesis/readback_phrases.py`."""
 
 _CACHED_SENTENCES = 64
-"""About 15 MB; a new sentence takes some 12 ms."""
+"""About 15 MB; a new sentence of known phrases takes some 12 ms."""
 _SILENCE, _LEAD_KEPT_S = 0.01, 0.01
 """Share of a sentence's peak under which it has not begun; kept before it, seconds."""
 

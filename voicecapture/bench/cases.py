@@ -24,7 +24,7 @@ class Case:
 
     recording: Recording
     number: int
-    """Chooses the noise it is mixed with: the same at every ratio."""
+    """Its place in the manifest or, where it is mixed, what chooses the noise: the same at every ratio."""
     mixed_db: float | None = None
     """Signal-to-noise ratio at which it is mixed with shed noise; None for heard as it is."""
     is_narrow: bool = False

@@ -20,7 +20,8 @@ class Became(StrEnum):
     TAKEN = "taken"
     """An entry was taken or a command followed, without asking."""
     ASKED = "asked"
-    """Also where an entry was taken and asked about in the same breath, because twins or a finding came late."""
+    """Also where an entry was taken and then asked about, because twins or a finding came late. It stands until the
+    question is answered."""
     LOST = "lost"
     """Passed over in silence: right for talk and noise alone."""
 
@@ -82,15 +83,13 @@ def judge(trial: Trial, herd: Herd, settings: DecisionSettings) -> Outcome:
     said = trial.case.recording.said
     asked = [(phrase, decision) for phrase, decision in decisions if decision.outcome is Decided.QUESTION]
     asked_about = {decision.event.replaces for _, decision in asked}
-    taken = [
-        (phrase, decision)
-        for number, (phrase, decision) in enumerate(decisions, 1)
-        if decision.outcome is Decided.ACCEPTED and number not in asked_about
-    ]
+    accepted = {n: pair for n, pair in enumerate(decisions, 1) if pair[1].outcome is Decided.ACCEPTED}
+    taken = [pair for number, pair in accepted.items() if number not in asked_about]
     wrong = [pair for pair in taken if not same_meaning(pair[0], said)]
     chosen = (wrong or taken or asked or decisions)[-1:]
     cow = said.entry.cow if said and said.entry else None
-    cows_taken = [d.event.entry.cow for _, d in taken if d.event.kind is EventKind.ACCEPTED and d.event.entry]
+    events = [decision.event for _, decision in accepted.values()]
+    cows_taken = [event.entry.cow for event in events if event.kind is EventKind.ACCEPTED and event.entry]
     return Outcome(
         trial,
         Became.TAKEN if taken else Became.ASKED if asked else Became.LOST,

@@ -90,9 +90,7 @@ def bench(
     ] = None,
     draws: Annotated[
         int,
-        typer.Option(
-            min=1, max=100, help="With --snr: how often each recording is mixed, each time in another shed."
-        ),
+        typer.Option(min=1, max=12, help="With --snr: in how many different sheds each recording is heard."),
     ] = 1,
     noise_hours: Annotated[
         float, typer.Option(min=0, max=100, help="Hours of shed noise with nobody in it, to count false entries.")
@@ -119,6 +117,8 @@ def bench(
     from voicecapture.bench.run import run
     from voicecapture.bench.tables import tables
 
+    if draws > 1 and snr is None:
+        raise typer.BadParameter("only with --snr: recordings are mixed with sheds there alone", param_hint="--draws")
     snrs_db, narrow_db = _read_snrs(snr) if snr is not None else (None, [])
     if picture is not None:
         check_picture(picture)

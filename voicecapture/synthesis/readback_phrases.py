@@ -16,21 +16,19 @@ from types import ModuleType
 
 from hibari.g2p import G2P
 
-from voicecapture import bars, day, decision, readback, session
+from voicecapture import bars, day, decision, offers, readback, reads, session
 from voicecapture.language import phrase
 from voicecapture.language.grammar_file import load_grammar
 from voicecapture.language.numbers import say_number
 from voicecapture.voice import PHRASES
 
-_SPEAKING: tuple[ModuleType, ...] = (bars, day, decision, phrase, readback, session)
-_MOST_WEEKS = 26
-"""More are said number by number, and the dictionary asked."""
+_SPEAKING: tuple[ModuleType, ...] = (bars, day, decision, offers, phrase, readback, reads, session)
 
 
 def phrases() -> set[str]:
     """All that the read-back is made of."""
-    numbers = chain.from_iterable(say_number(number).split() for number in range(1000))
-    weeks = (f"in {say_number(weeks)}" for weeks in range(1, _MOST_WEEKS + 1))
+    numbers = set(chain.from_iterable(say_number(number).split() for number in range(1000)))
+    weeks = (f"in {number}" for number in numbers)
     meanings = (token.replace("_", " ") for arc in load_grammar().arcs for token in arc.tokens)
     texts = chain.from_iterable(map(_texts, _SPEAKING))
     plain = re.compile(r"[A-Za-z][A-Za-z' -]*")

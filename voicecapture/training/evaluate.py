@@ -30,15 +30,20 @@ from voicecapture.training.trials import Trial, Utterance, herd_with
 
 _NO_SAMPLES = np.zeros(0, np.float32)
 _PAUSE_S = 0.5
-"""Between the utterances of one recording, about: the shortest that ends one."""
+"""Between the utterances of one recording, about the pause that ends most; trials do not keep the real one."""
 _ORDER = ("clean", "20", "10", "10n", "5", "0")
 
 
 def outcome(trial: Trial, calibration: Calibration, settings: DecisionSettings) -> tuple[Entry | None, str]:
-    """What was read first, and what became of it: "taken", "asked" or "lost"."""
+    """The reading that counts, and what became of it: "taken", "asked" or "lost".
+
+    Of several entries taken a wrong one counts, and of several questions the last. What was taken and then asked
+    about, because twins or a finding came late, was asked.
+    """
     day = Day(herd_with(trial.entry, trial.is_listed))
-    first: Entry | None = None
-    became, taken_as, start_s = "lost", 0, 0.0
+    taken: dict[int, Entry | None] = {}
+    asked: list[Entry | None] = []
+    start_s = 0.0
     for number, utterance in enumerate(trial.utterances, 1):
         hearing = calibration.applied(utterance.hearing, utterance.snr_db)
         sound = _sound(utterance)
@@ -48,16 +53,15 @@ def outcome(trial: Trial, calibration: Calibration, settings: DecisionSettings) 
         day = day.after(decision.event)
         if decision.command is not None or decision.outcome is Outcome.IGNORED:
             continue
-        entry = decision.event.entry
         if decision.event.kind is EventKind.ACCEPTED:
-            # Of several taken, a wrong one counts.
-            if became != "taken" or same_entry(first, trial.entry):
-                first = entry
-            became, taken_as = "taken", number
-        elif became != "taken" or decision.event.replaces == taken_as:
-            # Twins or a finding that came late: what was taken is asked about.
-            first, became = entry or first, "asked"
-    return first, became
+            taken[number] = decision.event.entry
+        else:
+            taken.pop(decision.event.replaces or 0, None)
+            asked.append(decision.event.entry)
+    if taken:
+        wrong = [entry for entry in taken.values() if not same_entry(entry, trial.entry)]
+        return (wrong or list(taken.values()))[-1], "taken"
+    return (next((entry for entry in reversed(asked) if entry), None), "asked") if asked else (None, "lost")
 
 
 def _sound(utterance: Utterance) -> Sound:

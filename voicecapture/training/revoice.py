@@ -111,6 +111,8 @@ def _work(task: tuple[int, int, Samples]) -> bytes:
 def main() -> None:
     """Make a copy of each clip."""
     seed, folder, out = int(sys.argv[1]), Path(sys.argv[2]), Path(sys.argv[3])
+    if out.resolve() == folder.resolve():
+        sys.exit(f"{out}: holds the originals. Name another folder for the copies.")
     rows, clips = read_clips(folder)
     out.mkdir(parents=True, exist_ok=True)
     packed, new_rows = bytearray(), list[dict[str, Any]]()

@@ -20,9 +20,9 @@ import numpy as np
 import soundfile
 import soxr
 
-from voicecapture.audio import SAMPLE_RATE_HZ, load_sounddevice, refresh_devices
+from voicecapture.audio import SAMPLE_RATE_HZ, Samples, load_sounddevice, refresh_devices
 from voicecapture.errors import AudioError
-from voicecapture.voice import PEAK, VOICE_RATE_HZ, Samples, Voice
+from voicecapture.voice import PEAK, VOICE_RATE_HZ, Voice
 
 _BLOCK_S, _LATENCY_S = 0.05, 0.1
 """The voice stops within both together when the vet speaks: what the card holds is not taken from it. A stream that

@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+
+from voicecapture.audio import Samples
 
 VOICE_RATE_HZ = 24_000
 PEAK = 0.3
@@ -19,8 +20,6 @@ _CACHED_SENTENCES = 64
 """About 15 MB; a new sentence of known phrases takes some 12 ms."""
 _SILENCE, _LEAD_KEPT_S = 0.01, 0.01
 """Share of a sentence's peak under which it has not begun; kept before it, seconds."""
-
-Samples = NDArray[np.float32]
 
 
 class Phonemes:

@@ -116,6 +116,22 @@ def test_what_cannot_be_done_is_told_in_one_sentence_before_anything_is_heard(
     assert "Traceback" not in shown.err
 
 
+@pytest.mark.parametrize(
+    ("arguments", "told"), [(("--draws", "2"), "only with --snr"), (("--snr", "10", "--draws", "13"), "1<=x<=12")]
+)
+def test_draws_are_of_different_sheds_alone(
+    arguments: tuple[str, ...],
+    told: str,
+    folder: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert bench(monkeypatch, folder, *arguments) == 2
+    shown = capsys.readouterr()
+    assert told in shown.err
+    assert shown.out == ""
+
+
 def test_a_broken_recording_is_named_before_anything_is_heard(
     folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

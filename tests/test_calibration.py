@@ -17,6 +17,7 @@ from voicecapture.language.phrase import Answer, Command, Entry, Phrase, Result
 from voicecapture.recogniser import UNCERTAIN, Certainty, Hearing, Reading, certainty_of
 from voicecapture.recogniser.acoustic import MODEL
 from voicecapture.recogniser.calibration import Calibration, FieldModel, read_calibration
+from voicecapture.segmenter import Utterance as Sound
 from voicecapture.training.calibrate import Case, cases, fit
 from voicecapture.training.trials import Trial, Utterance
 
@@ -239,7 +240,8 @@ def test_fields_are_right_one_by_one() -> None:
 
 
 def trial(said: Entry | None, *hearings: Hearing) -> Trial:
-    utterances = tuple(Utterance(hearing, 15.0, False, 2.0) for hearing in hearings)
+    sound = Sound(np.zeros(0, np.float32), 1.0, 3.0, 15.0)
+    utterances = tuple(Utterance(sound, hearing) for hearing in hearings)
     return Trial(1, "", "somebody", "simulated", said, True, "clean", utterances)
 
 

@@ -22,11 +22,11 @@ from voicecapture.language.grammar_file import load_grammar
 from voicecapture.settings import Settings
 from voicecapture.synthesis.shed import mix, room, shed_noise
 from voicecapture.typed import TYPED
-from voicecapture.voice import VOICE_RATE_HZ, Voice
+from voicecapture.voice import VOICE_RATE_HZ, ReadBackVoice
 
 SAID = "four one seven, in calf fifty six days, five six"
 ASKED = "four one seven: fifty six days, five six, or sixty six days, six six?"
-VOICE = Voice()
+VOICE = ReadBackVoice()
 
 
 def sentence(text: str) -> Samples:

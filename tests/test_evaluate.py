@@ -2,14 +2,15 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from tests.bench_trials import PREGNANT, heard
 from voicecapture.bars import DecisionSettings
-from voicecapture.language.phrase import Entry, Result
+from voicecapture.language.phrase import Command, Entry, Result
 from voicecapture.recogniser.calibration import Calibration, FieldModel
-from voicecapture.training.evaluate import figures, outcome
-from voicecapture.training.trials import Trial, Utterance
+from voicecapture.training.evaluate import figures, is_right, outcome
+from voicecapture.training.trials import NEXT_DRAW, Trial, Utterance, in_condition
 
 AS_IT_IS = Calibration(*[FieldModel(0.0, 1.0, 0.0, 0.0)] * 5)
 """Chances equal to the posteriors."""
@@ -17,27 +18,51 @@ SETTINGS = DecisionSettings()
 LAME = Entry(findings=("lame",))
 
 
-def trial(said: Entry | None, *read: Entry) -> Trial:
-    utterances = tuple(Utterance(heard(entry).hearing, 30.0, False, 3.0) for entry in read)
+def trial(said: Entry | None, *read: Entry | Command) -> Trial:
+    parts = [heard(what, start_s=1.0 + 4 * place) for place, what in enumerate(read)]
+    utterances = tuple(Utterance(part.utterance, part.hearing) for part in parts)
     return Trial(0, "", "anna", "kokoro", said, True, "10", utterances)
 
 
+def became(of: Trial) -> tuple[Entry | None, str]:
+    found = outcome(of, AS_IT_IS, SETTINGS)
+    return found.first.entry if found.first else None, found.became
+
+
 def test_what_was_taken_and_is_right_is_taken() -> None:
-    assert outcome(trial(PREGNANT, PREGNANT), AS_IT_IS, SETTINGS) == (PREGNANT, "taken")
+    assert became(trial(PREGNANT, PREGNANT)) == (PREGNANT, "taken")
 
 
 def test_a_finding_that_comes_late_is_asked_about_with_the_entry() -> None:
     lame = replace(PREGNANT, findings=LAME.findings)
-    assert outcome(trial(lame, PREGNANT, LAME), AS_IT_IS, SETTINGS) == (lame, "asked")
+    assert became(trial(lame, PREGNANT, LAME)) == (lame, "asked")
 
 
 def test_a_wrong_entry_still_counts_when_another_is_asked_about() -> None:
     other = Entry("608", Result.EMPTY)
     of = trial(PREGNANT, other, PREGNANT, LAME)
-    assert outcome(of, AS_IT_IS, SETTINGS) == (other, "taken")
+    assert became(of) == (other, "taken")
     assert figures([of], AS_IT_IS, SETTINGS)["taken_wrong"] == 1
+
+
+def test_a_command_taken_out_of_an_entry_or_out_of_talk_is_taken_wrong() -> None:
+    found = figures([trial(PREGNANT, Command.TAKE_BACK), trial(None, Command.STOP)], AS_IT_IS, SETTINGS)
+    assert found["taken_wrong"] == 1, "with no entry to take back there is nothing to do"
+    assert found["right"] == 0
+
+
+def test_of_a_number_said_alone_the_number_must_be_right() -> None:
+    of = [trial(Entry("417"), Entry("417")), trial(Entry("417"), PREGNANT), trial(Entry("417"), Entry("41"))]
+    assert [is_right(outcome(one, AS_IT_IS, SETTINGS), one.entry) for one in of] == [True, True, False]
 
 
 @pytest.mark.parametrize("said", [PREGNANT, None])
 def test_nothing_heard_is_lost(said: Entry | None) -> None:
-    assert outcome(trial(said), AS_IT_IS, SETTINGS) == (None, "lost")
+    assert became(trial(said)) == (None, "lost")
+
+
+def test_every_draw_of_a_condition_is_another_noise_of_the_same_level() -> None:
+    speech = np.random.default_rng(1).normal(0, 0.1, 16_000).astype(np.float32)
+    first, second = (in_condition(speech, "10", seed) for seed in (3, 3 + NEXT_DRAW))
+    assert len(first) == len(second)
+    assert abs(float(np.corrcoef(first[:8000], second[:8000])[0, 1])) < 0.1

@@ -239,8 +239,8 @@ def likeness(sound: Samples, tone: Tone) -> float:
 _SOUNDS = """
 import sys, time
 from voicecapture.speaker import SoundCardSpeaker, Tone
-from voicecapture.voice import Voice
-speaker = SoundCardSpeaker(Voice())
+from voicecapture.voice import ReadBackVoice
+speaker = SoundCardSpeaker(ReadBackVoice())
 speaker.tone(Tone.SAVED)
 time.sleep(1)
 for later_s in (0.02, 0.05, 0.1):

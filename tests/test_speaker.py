@@ -14,18 +14,18 @@ from numpy.typing import NDArray
 
 from voicecapture.errors import AudioError
 from voicecapture.speaker import FileSpeaker, SoundCardSpeaker, Tone, tone_samples
-from voicecapture.voice import VOICE_RATE_HZ, Voice
+from voicecapture.voice import VOICE_RATE_HZ, ReadBackVoice
 
 LEAD_IN = round(0.05 * VOICE_RATE_HZ)
 """Samples of silence before each sound."""
 
 
 @pytest.fixture(scope="module")
-def voice() -> Voice:
-    return Voice()
+def voice() -> ReadBackVoice:
+    return ReadBackVoice()
 
 
-def test_a_file_takes_all_that_is_said(tmp_path: Path, voice: Voice) -> None:
+def test_a_file_takes_all_that_is_said(tmp_path: Path, voice: ReadBackVoice) -> None:
     speaker = FileSpeaker(tmp_path / "said.wav", voice)
     speaker.tone(Tone.SAVED)
     speaker.say("four one seven, empty")
@@ -36,25 +36,25 @@ def test_a_file_takes_all_that_is_said(tmp_path: Path, voice: Voice) -> None:
     assert samples == pytest.approx(expected, abs=1e-4)
 
 
-def test_an_unwritable_file_is_one_sentence(tmp_path: Path, voice: Voice) -> None:
+def test_an_unwritable_file_is_one_sentence(tmp_path: Path, voice: ReadBackVoice) -> None:
     with pytest.raises(AudioError, match="cannot be written"):
         FileSpeaker(tmp_path / "none" / "said.wav", voice)
 
 
-def test_the_voice_speaks_at_a_moderate_level_and_the_same_each_time(voice: Voice) -> None:
+def test_the_voice_speaks_at_a_moderate_level_and_the_same_each_time(voice: ReadBackVoice) -> None:
     spoken = voice.samples("fifty six days, five six")
     assert 1.0 < len(spoken) / VOICE_RATE_HZ < 4.0
     assert 0.05 < np.abs(spoken).max() <= 0.301
-    assert np.array_equal(spoken, Voice().samples("fifty six days, five six"))
+    assert np.array_equal(spoken, ReadBackVoice().samples("fifty six days, five six"))
 
 
-def test_a_sentence_begins_at_once(voice: Voice) -> None:
+def test_a_sentence_begins_at_once(voice: ReadBackVoice) -> None:
     for sentence in ("four one seven, empty", "six oh eight, in calf fifty six days, five six"):
         spoken = np.abs(voice.samples(sentence))
         assert np.flatnonzero(spoken > 0.02 * spoken.max())[0] < 0.05 * VOICE_RATE_HZ
 
 
-def test_tones_are_short_moderate_and_differ(voice: Voice) -> None:
+def test_tones_are_short_moderate_and_differ(voice: ReadBackVoice) -> None:
     loudest = set()
     for tone in Tone:
         samples = tone_samples(tone)
@@ -64,7 +64,7 @@ def test_tones_are_short_moderate_and_differ(voice: Voice) -> None:
     assert len(loudest) == len(Tone)
 
 
-def test_a_missing_sound_card_is_told_and_stops_nothing(voice: Voice) -> None:
+def test_a_missing_sound_card_is_told_and_stops_nothing(voice: ReadBackVoice) -> None:
     speaker = SoundCardSpeaker(voice, device="no such loudspeaker")
     speaker.say("four one seven")
     speaker.hush()
@@ -113,7 +113,7 @@ def card(monkeypatch: pytest.MonkeyPatch) -> Card:
     return card
 
 
-def test_a_sentence_is_played_whole_at_the_rate_of_the_card(voice: Voice, card: Card) -> None:
+def test_a_sentence_is_played_whole_at_the_rate_of_the_card(voice: ReadBackVoice, card: Card) -> None:
     speaker = SoundCardSpeaker(voice)
     speaker.tone(Tone.SAVED)
     speaker.say("four one seven, empty")
@@ -123,7 +123,7 @@ def test_a_sentence_is_played_whole_at_the_rate_of_the_card(voice: Voice, card: 
     assert speaker.failure is None
 
 
-def test_a_sound_begins_after_silence_that_an_empty_card_may_swallow(voice: Voice, card: Card) -> None:
+def test_a_sound_begins_after_silence_that_an_empty_card_may_swallow(voice: ReadBackVoice, card: Card) -> None:
     """A card that ran empty loses the first 16 ms of what comes next (measured on a PulseAudio sink)."""
     speaker = SoundCardSpeaker(voice)
     speaker.tone(Tone.SAVED)
@@ -134,7 +134,7 @@ def test_a_sound_begins_after_silence_that_an_empty_card_may_swallow(voice: Voic
     assert len(played) - first == pytest.approx(2 * len(tone_samples(Tone.SAVED)), abs=4)
 
 
-def test_the_voice_stops_when_the_vet_speaks_and_drops_what_waits(voice: Voice, card: Card) -> None:
+def test_the_voice_stops_when_the_vet_speaks_and_drops_what_waits(voice: ReadBackVoice, card: Card) -> None:
     ordered = threading.Event()
     speaker = SoundCardSpeaker(voice)
 
@@ -151,7 +151,7 @@ def test_the_voice_stops_when_the_vet_speaks_and_drops_what_waits(voice: Voice, 
     assert len(card.played) == 5
 
 
-def test_the_voice_speaks_again_after_it_was_hushed(voice: Voice, card: Card) -> None:
+def test_the_voice_speaks_again_after_it_was_hushed(voice: ReadBackVoice, card: Card) -> None:
     speaker = SoundCardSpeaker(voice)
     speaker.hush()
     speaker.tone(Tone.QUESTION)
@@ -159,7 +159,7 @@ def test_the_voice_speaks_again_after_it_was_hushed(voice: Voice, card: Card) ->
     assert sum(map(len, card.played)) == pytest.approx(2 * (len(tone_samples(Tone.QUESTION)) + LEAD_IN), abs=4)
 
 
-def test_what_a_card_broke_off_is_sounded_when_it_is_back(voice: Voice, card: Card) -> None:
+def test_what_a_card_broke_off_is_sounded_when_it_is_back(voice: ReadBackVoice, card: Card) -> None:
     alarm = 2 * (len(tone_samples(Tone.ALARM)) + LEAD_IN)
     lost_at_block = 2
 
@@ -176,5 +176,5 @@ def test_what_a_card_broke_off_is_sounded_when_it_is_back(voice: Voice, card: Ca
     assert speaker.failure is None
 
 
-def test_phrases_said_before_are_not_spoken_anew(voice: Voice) -> None:
+def test_phrases_said_before_are_not_spoken_anew(voice: ReadBackVoice) -> None:
     assert voice.samples("four one seven") is voice.samples("four one seven")

@@ -18,7 +18,7 @@ from voicecapture.microphone import list_microphones
 from voicecapture.recogniser.listener import Listener
 from voicecapture.settings import Settings
 from voicecapture.speech_models import list_models
-from voicecapture.voice import Voice
+from voicecapture.voice import ReadBackVoice
 
 _PACKAGES = (
     "numpy",
@@ -56,7 +56,7 @@ def examine() -> Iterator[Finding]:
     models = list_models()
     yield Finding(True, f"Vosk models added: {', '.join(models) if models else 'none'}")
     try:
-        samples = Voice().samples("four one seven")
+        samples = ReadBackVoice().samples("four one seven")
         yield Finding(len(samples) > 0, "read-back voice speaks")
         yield from _self_test()
     except VoiceCaptureError as error:

@@ -22,7 +22,7 @@ import soxr
 
 from voicecapture.audio import SAMPLE_RATE_HZ, Samples, load_sounddevice, refresh_devices
 from voicecapture.errors import AudioError
-from voicecapture.voice import PEAK, VOICE_RATE_HZ, Voice
+from voicecapture.voice import PEAK, VOICE_RATE_HZ, ReadBackVoice
 
 _BLOCK_S, _LATENCY_S = 0.05, 0.1
 """The voice stops within both together when the vet speaks: what the card holds is not taken from it. A stream that
@@ -133,7 +133,7 @@ class FileSpeaker(Unheard):
 
     failure: str | None = None
 
-    def __init__(self, path: Path, voice: Voice) -> None:
+    def __init__(self, path: Path, voice: ReadBackVoice) -> None:
         try:
             self._file = soundfile.SoundFile(str(path), "w", VOICE_RATE_HZ, 1)
         except (soundfile.LibsndfileError, OSError) as error:
@@ -163,7 +163,7 @@ class SoundCardSpeaker:
     sounded is tried anew for 5 s, unless something newer takes its place, and so is every later sound.
     """
 
-    def __init__(self, voice: Voice, device: str | int | None = None) -> None:
+    def __init__(self, voice: ReadBackVoice, device: str | int | None = None) -> None:
         self.failure: str | None = None
         self._voice, self._device = voice, device
         self._orders: queue.SimpleQueue[tuple[int, Future[Samples] | Tone] | None] = queue.SimpleQueue()

@@ -46,7 +46,7 @@ class Phonemes:
         return str(self._dictionary(text))
 
 
-class Voice:
+class ReadBackVoice:
     """The voice inside the hibari-tts package; nothing is downloaded."""
 
     def __init__(self) -> None:

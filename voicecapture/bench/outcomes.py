@@ -12,6 +12,8 @@ from voicecapture.decision import Decision, decide
 from voicecapture.decision import Outcome as Decided
 from voicecapture.herd import Herd
 from voicecapture.language.phrase import Entry, Phrase
+from voicecapture.recogniser import Hearing
+from voicecapture.segmenter import Utterance
 
 
 class Became(StrEnum):
@@ -73,47 +75,82 @@ class Outcome:
         return self.became is Became.TAKEN and not self.is_right
 
 
-def judge(trial: Trial, herd: Herd, settings: DecisionSettings) -> Outcome:
-    """Decide on a trial; what is decided may differ from what was while it was heard, if the bars do.
+@dataclass(frozen=True, slots=True)
+class Account:
+    """What became of one saying, over all utterances that were found in it."""
 
-    Where a recording holds several utterances, the later ones were heard expecting what followed from the first
-    decision; that expectation stays.
+    became: Became
+    first: Phrase | None
+    """What was read, whether taken or asked: of several taken a wrong one, of several asked the last."""
+    probability: float
+    """Chance that it was given, 0-1."""
+    heard: str
+    """The words of all utterances."""
+    taken: tuple[Entry, ...]
+    """Entries taken, also those that were then asked about."""
+
+
+def account(
+    utterances: Iterable[tuple[Utterance, Hearing]], said: Phrase | None, herd: Herd, settings: DecisionSettings
+) -> Account:
+    """Decide on one saying as on a day of its own.
+
+    Args:
+        utterances: In the order in which they were heard.
+        said: What it means; None for talk and noise.
+        herd: The herd of the day.
+        settings: The bars.
     """
-    decisions = _decisions(trial, herd, settings)
-    said = trial.case.recording.said
+    decisions = _decisions(utterances, herd, settings)
     asked = [(phrase, decision) for phrase, decision in decisions if decision.outcome is Decided.QUESTION]
     asked_about = {decision.event.replaces for _, decision in asked}
     accepted = {n: pair for n, pair in enumerate(decisions, 1) if pair[1].outcome is Decided.ACCEPTED}
     taken = [pair for number, pair in accepted.items() if number not in asked_about]
     wrong = [pair for pair in taken if not same_meaning(pair[0], said)]
     chosen = (wrong or taken or asked or decisions)[-1:]
-    cow = said.entry.cow if said and said.entry else None
     events = [decision.event for _, decision in accepted.values()]
-    cows_taken = [event.entry.cow for event in events if event.kind is EventKind.ACCEPTED and event.entry]
-    return Outcome(
-        trial,
+    return Account(
         Became.TAKEN if taken else Became.ASKED if asked else Became.LOST,
         chosen[0][0] if chosen else None,
-        " | ".join(decision.event.heard for _, decision in decisions),
         (chosen[0][1].event.probability or 0.0) if chosen else 0.0,
-        len(cows_taken),
-        cow is None or cow in herd,
-        cow is not None and cow not in herd and any(taken_cow in herd for taken_cow in cows_taken),
+        " | ".join(decision.event.heard for _, decision in decisions),
+        tuple(event.entry for event in events if event.kind is EventKind.ACCEPTED and event.entry),
     )
 
 
-def _decisions(trial: Trial, herd: Herd, settings: DecisionSettings) -> list[tuple[Phrase | None, Decision]]:
+def _decisions(
+    utterances: Iterable[tuple[Utterance, Hearing]], herd: Herd, settings: DecisionSettings
+) -> list[tuple[Phrase | None, Decision]]:
     """Each utterance's meaning, completed from those before it, and its decision."""
     day, decisions = Day(herd), []
-    for number, heard in enumerate(trial.utterances, 1):
-        sound = heard.utterance
-        distrusted = distrust(sound, settings)
-        decision = decide(heard.hearing, day, number, sound.start_s, sound.end_s, settings, distrusted)
+    for number, (sound, hearing) in enumerate(utterances, 1):
+        decision = decide(hearing, day, number, sound.start_s, sound.end_s, settings, distrust(sound, settings))
         day = day.after(decision.event)
-        read = heard.hearing.readings[0].phrase if heard.hearing.readings else None
+        read = hearing.readings[0].phrase if hearing.readings else None
         is_entry = read is not None and read.entry is not None and decision.event.entry is not None
         decisions.append((Phrase(entry=decision.event.entry) if is_entry else read, decision))
     return decisions
+
+
+def judge(trial: Trial, herd: Herd, settings: DecisionSettings) -> Outcome:
+    """Decide on a trial; what is decided may differ from what was while it was heard, if the bars do.
+
+    Where a recording holds several utterances, the later ones were heard expecting what followed from the first
+    decision; that expectation stays.
+    """
+    said = trial.case.recording.said
+    found = account(((heard.utterance, heard.hearing) for heard in trial.utterances), said, herd, settings)
+    cow = said.entry.cow if said and said.entry else None
+    return Outcome(
+        trial,
+        found.became,
+        found.first,
+        found.heard,
+        found.probability,
+        len(found.taken),
+        cow is None or cow in herd,
+        cow is not None and cow not in herd and any(entry.cow in herd for entry in found.taken),
+    )
 
 
 def judged(trials: Iterable[Trial], herd: Herd, settings: DecisionSettings) -> list[Outcome]:

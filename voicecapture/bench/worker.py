@@ -27,7 +27,7 @@ from voicecapture.segmenter import Utterance
 from voicecapture.settings import Settings
 from voicecapture.speaker import LEAD_IN_S, tone_samples
 from voicecapture.store.record import Record
-from voicecapture.voice import VOICE_RATE_HZ, Voice
+from voicecapture.voice import VOICE_RATE_HZ, ReadBackVoice
 
 _NO_SAMPLES = np.zeros(0, np.float32)
 Samples = NDArray[np.float32]
@@ -65,7 +65,7 @@ class Bench:
             folder: Where a database may be made.
         """
         self._watch, self._herd = _Watch(recogniser), herd
-        self._grammar, self._voice = load_grammar(), Voice()
+        self._grammar, self._voice = load_grammar(), ReadBackVoice()
         self._record = Record.open(folder / "bench.db")
         self._day_id = self._record.start_day(herd, date.today(), ScanKind.AGED, "", "bench")
         self._kept = 0

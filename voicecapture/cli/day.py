@@ -41,7 +41,7 @@ from voicecapture.settings import Settings, read_settings
 from voicecapture.speaker import SilentSpeaker, SoundCardSpeaker
 from voicecapture.spool import check_sound, read_sound
 from voicecapture.verdict import Said, Verdict, VoiceCheck, said_words, summary
-from voicecapture.voice import Voice
+from voicecapture.voice import ReadBackVoice
 from voicecapture.voice_check import PHRASES
 from voicecapture.voice_check import check as voice_check
 
@@ -164,7 +164,7 @@ def listen(
             listen_from,
             practice,
             partial(make_recogniser, engine, model),
-            SilentSpeaker() if quiet else SoundCardSpeaker(Voice()),
+            SilentSpeaker() if quiet else SoundCardSpeaker(ReadBackVoice()),
             database,
             matings,
             reader=reader,

@@ -40,7 +40,7 @@ from voicecapture.spool import check_sound, read_sound
 from voicecapture.start import Field, Start, filled
 from voicecapture.store.record import now
 from voicecapture.verdict import Said, Verdict
-from voicecapture.voice import Voice
+from voicecapture.voice import ReadBackVoice
 from voicecapture.voice_check import check as voice_check
 
 app = typer.Typer()
@@ -104,7 +104,7 @@ def new(
     if begun is None:
         typer.echo("No day was begun.")
         return
-    speaker: Speaker = SilentSpeaker() if quiet else SoundCardSpeaker(Voice())
+    speaker: Speaker = SilentSpeaker() if quiet else SoundCardSpeaker(ReadBackVoice())
     run_day(replace(_plan(begun, practice, load, speaker, database, new_day), is_plain=plain))
 
 

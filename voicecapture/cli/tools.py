@@ -10,6 +10,7 @@ from rich.console import Console
 from rich.progress import Progress
 
 from voicecapture import demo
+from voicecapture.bench.cases import SHEDS
 from voicecapture.cli.options import ModelOption, SettingsOption
 from voicecapture.doctor import examine
 from voicecapture.engines import ENGINES
@@ -90,7 +91,7 @@ def bench(
     ] = None,
     draws: Annotated[
         int,
-        typer.Option(min=1, max=12, help="With --snr: in how many different sheds each recording is heard."),
+        typer.Option(min=1, max=SHEDS, help="With --snr: in how many different sheds each recording is heard."),
     ] = 1,
     noise_hours: Annotated[
         float, typer.Option(min=0, max=100, help="Hours of shed noise with nobody in it, to count false entries.")

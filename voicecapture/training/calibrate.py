@@ -65,7 +65,7 @@ def cases(trials: Iterable[Trial]) -> Iterator[Case]:
         raw = hearing.certainty
         posteriors = {"number": raw.number, "result": raw.result, "age": raw.age, "phrase": raw.phrase}
         posteriors["entry"] = raw.phrase
-        yield Case(posteriors, hearing.strangeness, utterance.snr_db, right, trial.condition)
+        yield Case(posteriors, hearing.strangeness, utterance.sound.snr_db, right, trial.condition)
 
 
 def fit(all_cases: Iterable[Case], field: str) -> FieldModel:

@@ -8,6 +8,7 @@ reliability.svg.
 
 import json
 import sys
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
@@ -16,77 +17,47 @@ import matplotlib
 import matplotlib.pyplot as plt
 import numpy as np
 
-from voicecapture.bars import DecisionSettings, distrust
-from voicecapture.bench.manifest import same_entry
+from voicecapture.bars import DecisionSettings
+from voicecapture.bench.manifest import same_meaning
+from voicecapture.bench.outcomes import Account, Became, account
 from voicecapture.bench.reliability import FIELDS, expected_calibration_error
-from voicecapture.day import Day, EventKind
-from voicecapture.decision import Outcome, decide
-from voicecapture.language.phrase import Entry
+from voicecapture.language.phrase import Entry, Phrase
 from voicecapture.reckoning.intervals import wilson
 from voicecapture.recogniser.calibration import Calibration, read_calibration
-from voicecapture.segmenter import Utterance as Sound
 from voicecapture.training.calibrate import Case, cases, read_trials
-from voicecapture.training.trials import Trial, Utterance, herd_with
+from voicecapture.training.trials import Trial, herd_with
 
-_NO_SAMPLES = np.zeros(0, np.float32)
-_PAUSE_S = 0.5
-"""Between the utterances of one recording, about the pause that ends most; trials do not keep the real one."""
 _ORDER = ("clean", "20", "10", "10n", "5", "0")
 
 
-def outcome(trial: Trial, calibration: Calibration, settings: DecisionSettings) -> tuple[Entry | None, str]:
-    """The reading that counts, and what became of it: "taken", "asked" or "lost".
-
-    Of several entries taken a wrong one counts, and of several questions the last. What was taken and then asked
-    about, because twins or a finding came late, was asked.
-    """
-    day = Day(herd_with(trial.entry, trial.is_listed))
-    taken: dict[int, Entry | None] = {}
-    asked: list[Entry | None] = []
-    start_s = 0.0
-    for number, utterance in enumerate(trial.utterances, 1):
-        hearing = calibration.applied(utterance.hearing, utterance.snr_db)
-        sound = _sound(utterance)
-        end_s = start_s + utterance.duration_s
-        decision = decide(hearing, day, number, start_s, end_s, settings, distrust(sound, settings))
-        start_s = end_s + _PAUSE_S
-        day = day.after(decision.event)
-        if decision.command is not None or decision.outcome is Outcome.IGNORED:
-            continue
-        if decision.event.kind is EventKind.ACCEPTED:
-            taken[number] = decision.event.entry
-        else:
-            taken.pop(decision.event.replaces or 0, None)
-            asked.append(decision.event.entry)
-    if taken:
-        wrong = [entry for entry in taken.values() if not same_entry(entry, trial.entry)]
-        return (wrong or list(taken.values()))[-1], "taken"
-    return (next((entry for entry in reversed(asked) if entry), None), "asked") if asked else (None, "lost")
+def outcome(trial: Trial, calibration: Calibration, settings: DecisionSettings) -> Account:
+    """What became of a trial, with a herd of 1,000."""
+    said = Phrase(entry=trial.entry) if trial.entry else None
+    heard = ((u.sound, calibration.applied(u.hearing, u.sound.snr_db)) for u in trial.utterances)
+    return account(heard, said, herd_with(trial.entry, trial.is_listed), settings)
 
 
-def _sound(utterance: Utterance) -> Sound:
-    return Sound(_NO_SAMPLES, 0.0, utterance.duration_s, utterance.snr_db, utterance.is_clipped)
-
-
-def is_right(first: Entry | None, said: Entry | None) -> bool:
+def is_right(found: Account, said: Entry | None) -> bool:
     """Whether the reading is what was said; where a number alone was said, whether the number is."""
-    if first is not None and said is not None and said.result is None:
-        return first.cow == said.cow
-    return same_entry(first, said)
+    if said is None:
+        return found.became is Became.LOST
+    if said.result is None:
+        return found.first is not None and found.first.entry is not None and found.first.entry.cow == said.cow
+    return same_meaning(found.first, Phrase(entry=said))
 
 
 def figures(trials: Iterable[Trial], calibration: Calibration, settings: DecisionSettings) -> dict[str, Any]:
     """Counts and shares of a group of trials in one condition."""
-    results = [(trial, *outcome(trial, calibration, settings)) for trial in trials]
+    results = [(found := outcome(trial, calibration, settings), is_right(found, trial.entry)) for trial in trials]
     count = len(results)
-    right = sum(is_right(first, trial.entry) for trial, first, _ in results)
-    taken = sum(became == "taken" for _, _, became in results)
-    wrong = sum(became == "taken" and not is_right(first, trial.entry) for trial, first, became in results)
+    became = Counter(found.became for found, _ in results)
+    right = sum(is_right for _, is_right in results)
+    wrong = sum(found.became is Became.TAKEN and not is_right for found, is_right in results)
     return {
         "n": count,
         "right": right / count,
-        "taken": taken / count,
-        "asked": sum(became == "asked" for _, _, became in results) / count,
+        "taken": became[Became.TAKEN] / count,
+        "asked": became[Became.ASKED] / count,
         "taken_wrong": wrong,
         "taken_wrong_share": wrong / count,
         "taken_wrong_at_most": wilson(wrong, count)[1],

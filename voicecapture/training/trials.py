@@ -4,14 +4,15 @@
 
 MODEL is a listener's folder, CLIPS a folder of packed clips, OUT a file of pickled trials. Conditions are clean,
 a signal-to-noise ratio in dB such as 10, or one with an n for the band of a headset at 8 kHz, such as 10n. The
-clips of people are single digits mostly: those of one speaker, or of one set, are joined to cow numbers.
+clips of people are single digits mostly: those of one speaker, or of one set, are joined to cow numbers. A condition
+that is named several times is heard as often, each time in another noise and room.
 """
 
 import pickle
 import sys
 import time
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from multiprocessing import Pool
 from pathlib import Path
@@ -29,12 +30,16 @@ from voicecapture.language.grammar_file import load_grammar
 from voicecapture.language.phrase import Entry
 from voicecapture.recogniser import Hearing
 from voicecapture.recogniser.listener import Listener
+from voicecapture.segmenter import Utterance as Sound
 from voicecapture.settings import Settings
 from voicecapture.synthesis.shed import SAMPLE_RATE_HZ, Samples, mix, room, shed_noise
 from voicecapture.training.clips import read_clips
 
+_NO_SAMPLES = np.zeros(0, np.float32)
 _LEAD_S, _TAIL_S = 0.5, 1.0
 _SHEDS, _SHED_S = 60, 40
+NEXT_DRAW = 7919
+"""Between the seeds of two draws: more than there are recordings, and another shed."""
 _COWS = 1000
 _UNLISTED = 12
 """One entry in so many is for a cow that is not in the herd."""
@@ -69,12 +74,10 @@ class Spoken:
 class Utterance:
     """One utterance as the listener heard it."""
 
+    sound: Sound
+    """Without its samples."""
     hearing: Hearing
     """Not calibrated."""
-    snr_db: float
-    """As the segmenter estimates it."""
-    is_clipped: bool
-    duration_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,20 +170,12 @@ def herd_with(said: Entry | None, is_listed: bool) -> Herd:
     return Herd(map(Animal, [*others, cow] if cow and is_listed else others))
 
 
-def heard(spoken: Spoken, number: int, condition: str, listener: Listener, grammar: Grammar) -> Trial:
-    """Play one recording through segmenter and listener."""
+def heard(spoken: Spoken, number: int, condition: str, draw: int, listener: Listener, grammar: Grammar) -> Trial:
+    """Play one recording through segmenter and listener; every draw is another noise and room."""
     ear = Ear(Day(herd_with(spoken.entry, spoken.is_listed)), grammar, listener, Settings())
-    sound = in_condition(spoken.samples, condition, number)
+    sound = in_condition(spoken.samples, condition, number + draw * NEXT_DRAW)
     found: list[Heard] = list(ear.hear(chunked([sound])))
-    utterances = tuple(
-        Utterance(
-            h.hearing,
-            h.utterance.snr_db,
-            h.utterance.is_clipped,
-            h.utterance.end_s - h.utterance.start_s,
-        )
-        for h in found
-    )
+    utterances = tuple(Utterance(replace(h.utterance, samples=_NO_SAMPLES), h.hearing) for h in found)
     return Trial(
         number, spoken.words, spoken.speaker, spoken.source, spoken.entry, spoken.is_listed, condition, utterances
     )
@@ -193,9 +188,9 @@ def _start_worker(model: Path, all_spoken: list[Spoken]) -> None:
     _worker.update(listener=Listener(model, is_calibrated=False), grammar=load_grammar(), spoken=all_spoken)
 
 
-def _work(task: tuple[int, str]) -> Trial:
-    number, condition = task
-    return heard(_worker["spoken"][number], number, condition, _worker["listener"], _worker["grammar"])
+def _work(task: tuple[int, str, int]) -> Trial:
+    number, condition, draw = task
+    return heard(_worker["spoken"][number], number, condition, draw, _worker["listener"], _worker["grammar"])
 
 
 def main() -> None:
@@ -205,7 +200,8 @@ def main() -> None:
     rows, clips = read_clips(folder)
     make = whole_entries if "expected" in rows[0] else joined_numbers
     all_spoken = list(make(rows, clips))
-    tasks = [(number, condition) for number in range(len(all_spoken)) for condition in conditions]
+    draws = [(condition, conditions[:place].count(condition)) for place, condition in enumerate(conditions)]
+    tasks = [(number, *draw) for number in range(len(all_spoken)) for draw in draws]
     trials, began_s = [], time.monotonic()
     with Pool(None, _start_worker, (model, all_spoken)) as pool:
         for trial in pool.imap_unordered(_work, tasks, chunksize=4):

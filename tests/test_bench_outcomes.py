@@ -6,6 +6,7 @@ import pytest
 
 from tests.bench_trials import EMPTY, PREGNANT, heard, recording, trial
 from voicecapture.bars import DecisionSettings
+from voicecapture.bench.manifest import Recording
 from voicecapture.bench.outcomes import Became, Outcome, judge, number_type, result_type
 from voicecapture.bench.trial import Trial
 from voicecapture.herd import Animal, Herd
@@ -48,6 +49,11 @@ def test_an_entry_that_nothing_was_heard_of_is_lost_and_not_right() -> None:
         assert (outcome.became, outcome.is_right) == (Became.LOST, False)
 
 
+def test_an_entry_passed_over_for_talk_is_lost_and_not_right_however_well_it_was_read() -> None:
+    outcome = judged(trial(recording(), heard(PREGNANT, strangeness=30.0)))
+    assert (outcome.became, outcome.is_right) == (Became.LOST, False)
+
+
 def test_talk_is_right_only_if_it_is_passed_over() -> None:
     assert judged(trial(TALK, heard(None))).is_right
     asked = judged(trial(TALK, heard(PREGNANT, 0.9)))
@@ -84,6 +90,27 @@ def test_an_entry_whose_finding_came_late_was_asked_about() -> None:
     assert (late.became, late.is_right) == (Became.ASKED, True)
     unheard = judged(trial(recording(said=lame), heard(PREGNANT)))
     assert (unheard.became, unheard.is_taken_wrong) == (Became.TAKEN, True)
+
+
+@pytest.mark.parametrize(
+    ("said", "taken"),
+    [
+        (recording(), replace(PREGNANT, days=66)),
+        (recording(), Entry("608", Result.PREGNANT, 56)),
+        (TALK, PREGNANT),
+    ],
+)
+def test_a_wrong_entry_stands_whatever_is_asked_about_with_it(said: Recording, taken: Entry) -> None:
+    outcome = judged(trial(said, heard(taken), heard(Entry(findings=("lame",)), start_s=5.0)))
+    assert (outcome.became, outcome.is_taken_wrong) == (Became.TAKEN, True)
+
+
+@pytest.mark.parametrize("weeks", [3, None])
+def test_a_recheck_is_wrong_in_weeks_that_were_not_said(weeks: int | None) -> None:
+    said = Entry("417", Result.RECHECK, recheck_weeks=2)
+    words = "four one seven recheck in two weeks"
+    outcome = judged(trial(recording(words, said), heard(replace(said, recheck_weeks=weeks))))
+    assert outcome.is_taken_wrong
 
 
 def test_a_number_alone_is_wrong_with_a_result_that_nobody_said() -> None:

@@ -1,6 +1,7 @@
 """What the figures of the model card count as taken, asked and wrong."""
 
 from dataclasses import replace
+from itertools import combinations
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ from voicecapture.bars import DecisionSettings
 from voicecapture.language.phrase import Command, Entry, Result
 from voicecapture.recogniser.calibration import Calibration, FieldModel
 from voicecapture.training.evaluate import figures, is_right, outcome
-from voicecapture.training.trials import NEXT_DRAW, Trial, Utterance, in_condition
+from voicecapture.training.trials import NEXT_DRAW, Trial, Utterance, in_condition, tasks_of
 
 AS_IT_IS = Calibration(*[FieldModel(0.0, 1.0, 0.0, 0.0)] * 5)
 """Chances equal to the posteriors."""
@@ -46,9 +47,19 @@ def test_a_wrong_entry_still_counts_when_another_is_asked_about() -> None:
 
 
 def test_a_command_taken_out_of_an_entry_or_out_of_talk_is_taken_wrong() -> None:
-    found = figures([trial(PREGNANT, Command.TAKE_BACK), trial(None, Command.STOP)], AS_IT_IS, SETTINGS)
-    assert found["taken_wrong"] == 1, "with no entry to take back there is nothing to do"
+    found = figures([trial(PREGNANT, Command.STOP), trial(None, Command.STOP)], AS_IT_IS, SETTINGS)
+    assert found["taken_wrong"] == 2
     assert found["right"] == 0
+
+
+def test_a_result_that_nobody_said_with_a_number_is_taken_wrong() -> None:
+    found = figures([trial(Entry("417"), PREGNANT)], AS_IT_IS, SETTINGS)
+    assert (found["right"], found["taken_wrong"]) == (1, 1), "the number is right, the entry is not"
+
+
+def test_draws_of_one_recording_are_counted_as_trials_and_told_as_one_recording() -> None:
+    found = figures([trial(PREGNANT, PREGNANT), trial(PREGNANT, PREGNANT)], AS_IT_IS, SETTINGS)
+    assert (found["n"], found["recordings"], found["voices"]) == (2, 1, 1)
 
 
 def test_of_a_number_said_alone_the_number_must_be_right() -> None:
@@ -61,8 +72,23 @@ def test_nothing_heard_is_lost(said: Entry | None) -> None:
     assert became(trial(said)) == (None, "lost")
 
 
-def test_every_draw_of_a_condition_is_another_noise_of_the_same_level() -> None:
-    speech = np.random.default_rng(1).normal(0, 0.1, 16_000).astype(np.float32)
-    first, second = (in_condition(speech, "10", seed) for seed in (3, 3 + NEXT_DRAW))
-    assert len(first) == len(second)
-    assert abs(float(np.corrcoef(first[:8000], second[:8000])[0, 1])) < 0.1
+def test_a_condition_that_is_named_again_is_drawn_again() -> None:
+    assert tasks_of(2, ["clean", "10", "10"]) == [
+        *((0, "clean", 0), (0, "10", 0), (0, "10", 1)),
+        *((1, "clean", 0), (1, "10", 0), (1, "10", 1)),
+    ]
+
+
+def test_every_draw_is_another_noise_at_the_same_ratio() -> None:
+    speech = np.zeros(32_000, np.float32)
+    speech[8000:24_000] = np.random.default_rng(1).normal(0, 0.1, 16_000)
+    quiet = slice(0, 8000)
+    powers, noises = [], []
+    for draw in range(3):
+        noise = in_condition(speech, "10", 3 + draw * NEXT_DRAW)[quiet]
+        noises.append(noise)
+        powers.append(10 * np.log10(np.mean(noise.astype(float) ** 2)))
+    assert max(powers) - min(powers) < 8, "noises of one mean power over all of it differ from moment to moment"
+    for one, other in combinations(noises, 2):
+        alike = np.dot(one, other) / np.sqrt(np.dot(one, one) * np.dot(other, other))
+        assert abs(alike) < 0.4, "the hum of the mains is in all of them; the same noise would give 1"

@@ -1,7 +1,7 @@
 """A folder of recordings and what is said in them, by its `manifest.jsonl`: audio_fixtures/README.md has the keys."""
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +11,8 @@ from voicecapture.language.phrase import Entry, Phrase, Result, interpret
 
 TALK, NOISE = "talk", "noise"
 """Kinds of recording that hold nothing for the listener."""
-_ENTRY_KEYS = {"cow", "result", "days", "twins", "findings", "crown_rump_mm"}
+_NUMBERS = ("days", "crown_rump_mm", "recheck_weeks")
+_ENTRY_KEYS = {"cow", "result", "twins", "findings", *_NUMBERS}
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +92,7 @@ def _entry(expected: Any, where: str) -> Entry:
         raise AudioError(f'{where}: cow is {cow!r}; expected digits as text, such as "417". Correct it.')
     if result is not None and result not in list(Result):
         raise AudioError(f"{where}: result is {result!r}; expected {', '.join(Result)}. Correct it.")
-    for key in ("days", "crown_rump_mm"):
+    for key in _NUMBERS:
         if isinstance(expected.get(key), bool) or not isinstance(expected.get(key), int | None):
             raise AudioError(f"{where}: {key} is {expected[key]!r}; expected a whole number or null. Correct it.")
     return Entry(
@@ -100,6 +101,7 @@ def _entry(expected: Any, where: str) -> Entry:
         expected.get("days"),
         bool(expected.get("twins")),
         tuple(expected.get("findings") or ()),
+        recheck_weeks=expected.get("recheck_weeks"),
         crown_rump_mm=expected.get("crown_rump_mm"),
     )
 
@@ -124,14 +126,7 @@ def same_meaning(a: Phrase | None, b: Phrase | None) -> bool:
 
 
 def same_entry(a: Entry | None, b: Entry | None) -> bool:
-    """Whether two entries agree in cow, result, age, twins and findings."""
+    """Whether two entries agree in all that they say, in whatever order the findings were said."""
     if a is None or b is None:
         return a is b
-    return (a.cow, a.result, a.days, a.crown_rump_mm, a.twins, sorted(a.findings)) == (
-        b.cow,
-        b.result,
-        b.days,
-        b.crown_rump_mm,
-        b.twins,
-        sorted(b.findings),
-    )
+    return replace(a, findings=tuple(sorted(a.findings))) == replace(b, findings=tuple(sorted(b.findings)))

@@ -22,10 +22,10 @@ class Became(StrEnum):
     TAKEN = "taken"
     """An entry was taken or a command followed, without asking."""
     ASKED = "asked"
-    """Also where an entry was taken and then asked about, because twins or a finding came late. It stands until the
-    question is answered."""
+    """Also where an entry was taken and then asked about, because twins or a finding came late, unless it is wrong
+    and the question does not offer what was said. It stands until the question is answered."""
     LOST = "lost"
-    """Passed over in silence: right for talk and noise alone."""
+    """Passed over in silence: right for talk and noise, and for what changes nothing; never for an entry."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,9 +35,9 @@ class Outcome:
     trial: Trial
     became: Became
     first: Phrase | None
-    """What was read first, whether taken or asked; of several taken, a wrong one."""
+    """The reading that counts, see `Account`."""
     heard: str
-    """The words of it."""
+    """The words of all utterances."""
     probability: float
     """Chance that the engine gave it, 0-1."""
     entries: int
@@ -64,10 +64,11 @@ class Outcome:
 
     @property
     def is_right(self) -> bool:
-        """The first reading is what was said; talk and noise were passed over."""
+        """The reading is what was said; talk and noise were passed over, an entry was not."""
+        is_lost = self.became is Became.LOST
         if self.said is None:
-            return self.became is Became.LOST
-        return same_meaning(self.first, self.said)
+            return is_lost
+        return same_meaning(self.first, self.said) and not (is_lost and self.said.entry is not None)
 
     @property
     def is_taken_wrong(self) -> bool:
@@ -81,7 +82,7 @@ class Account:
 
     became: Became
     first: Phrase | None
-    """What was read, whether taken or asked: of several taken a wrong one, of several asked the last."""
+    """The best reading, whether taken or asked: of several taken a wrong one, of several asked the last."""
     probability: float
     """Chance that it was given, 0-1."""
     heard: str
@@ -103,11 +104,14 @@ def account(
     """
     decisions = _decisions(utterances, herd, settings)
     asked = [(phrase, decision) for phrase, decision in decisions if decision.outcome is Decided.QUESTION]
-    asked_about = {decision.event.replaces for _, decision in asked}
     accepted = {n: pair for n, pair in enumerate(decisions, 1) if pair[1].outcome is Decided.ACCEPTED}
-    taken = [pair for number, pair in accepted.items() if number not in asked_about]
-    wrong = [pair for pair in taken if not same_meaning(pair[0], said)]
-    chosen = (wrong or taken or asked or decisions)[-1:]
+    asked_about = {decision.event.replaces for _, decision in asked}
+    # A question that does not offer what was said lets a wrong entry stand, whatever is answered.
+    offered = {decision.event.replaces for phrase, decision in asked if same_meaning(phrase, said)}
+    right = {number for number, (phrase, _) in accepted.items() if same_meaning(phrase, said)}
+    taken = {number: pair for number, pair in accepted.items() if number not in asked_about & (right | offered)}
+    wrong = [pair for number, pair in taken.items() if number not in right]
+    chosen = (wrong or [*taken.values()] or asked or decisions)[-1:]
     events = [decision.event for _, decision in accepted.values()]
     return Account(
         Became.TAKEN if taken else Became.ASKED if asked else Became.LOST,

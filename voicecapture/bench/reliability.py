@@ -29,9 +29,14 @@ def right_fields(heard: Entry, said: Entry | None) -> dict[str, bool]:
     if said is None:
         return dict.fromkeys(FIELDS, False)
     number = heard.cow == said.cow
-    result = (heard.result, heard.twins, set(heard.findings)) == (said.result, said.twins, set(said.findings))
+    result = _result(heard) == _result(said)
     age = (heard.days, heard.crown_rump_mm) == (said.days, said.crown_rump_mm)
     return {"number": number, "result": result, "age": age, "phrase": number and result and age, "entry": True}
+
+
+def _result(entry: Entry) -> tuple[object, ...]:
+    """What was found, but for the age."""
+    return entry.result, entry.twins, set(entry.findings), entry.stage, entry.recheck_weeks
 
 
 def claims(trials: Iterable[Trial], settings: DecisionSettings) -> Iterator[Claim]:

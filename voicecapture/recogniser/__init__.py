@@ -55,7 +55,7 @@ def certainty_of(readings: Sequence[Reading]) -> Certainty:
 
     return Certainty(
         number=agreeing(lambda entry: entry.cow),
-        result=agreeing(lambda entry: (entry.result, entry.twins, entry.findings, entry.stage)),
+        result=agreeing(lambda entry: (entry.result, entry.twins, entry.findings, entry.stage, entry.recheck_weeks)),
         age=agreeing(lambda entry: (entry.days, entry.crown_rump_mm)),
         phrase=readings[0].probability,
     )

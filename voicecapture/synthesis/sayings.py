@@ -30,6 +30,7 @@ class SpokenEntry:
     days: int | None = None
     twins: bool = False
     findings: tuple[str, ...] = ()
+    recheck_weeks: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,8 +147,9 @@ def outcome(cow: str, number: str, rng: Rng) -> tuple[str, SpokenEntry]:
             return text, SpokenEntry(cow, "empty")
         return f"{text}, {finding}", SpokenEntry(cow, "empty", findings=(finding,))
     weeks = int(rng.integers(2, 7))
-    text = "recheck" if rng.random() < 0.5 else f"recheck in {whole(weeks)} weeks"
-    return text, SpokenEntry(cow, "recheck")
+    if rng.random() < 0.5:
+        return "recheck", SpokenEntry(cow, "recheck")
+    return f"recheck in {whole(weeks)} weeks", SpokenEntry(cow, "recheck", recheck_weeks=weeks)
 
 
 def _pregnancy(cow: str, number: str, rng: Rng) -> tuple[str, SpokenEntry]:

@@ -12,8 +12,8 @@ class Config:
     seed: int
     clips: dict[str, int]
     """Synthetic recordings to make for training, calibration and reporting."""
-    kokoro_share: float
-    """Share of them by mixed kokoro speakers."""
+    kokoro_share: dict[str, float]
+    """Share of them by mixed kokoro speakers, for each part."""
     general_share: float
     """Share of them that are general sentences."""
     steps: int

@@ -39,22 +39,29 @@ def outcome(trial: Trial, calibration: Calibration, settings: DecisionSettings) 
 
 def is_right(found: Account, said: Entry | None) -> bool:
     """Whether the reading is what was said; where a number alone was said, whether the number is."""
-    if said is None:
-        return found.became is Became.LOST
+    if said is None or found.became is Became.LOST:
+        return said is None and found.became is Became.LOST
     if said.result is None:
         return found.first is not None and found.first.entry is not None and found.first.entry.cow == said.cow
     return same_meaning(found.first, Phrase(entry=said))
 
 
+def _is_taken_wrong(found: Account, said: Entry | None) -> bool:
+    """Taken without asking and not what was said; a result that nobody said counts where a number alone was said."""
+    return found.became is Became.TAKEN and not same_meaning(found.first, Phrase(entry=said) if said else None)
+
+
 def figures(trials: Iterable[Trial], calibration: Calibration, settings: DecisionSettings) -> dict[str, Any]:
     """Counts and shares of a group of trials in one condition."""
-    results = [(found := outcome(trial, calibration, settings), is_right(found, trial.entry)) for trial in trials]
-    count = len(results)
-    became = Counter(found.became for found, _ in results)
-    right = sum(is_right for _, is_right in results)
-    wrong = sum(found.became is Became.TAKEN and not is_right for found, is_right in results)
+    of_group = list(trials)
+    found = [outcome(trial, calibration, settings) for trial in of_group]
+    count, became = len(found), Counter(one.became for one in found)
+    right = sum(is_right(one, trial.entry) for one, trial in zip(found, of_group, strict=True))
+    wrong = sum(_is_taken_wrong(one, trial.entry) for one, trial in zip(found, of_group, strict=True))
     return {
         "n": count,
+        "recordings": len({trial.number for trial in of_group}),
+        "voices": len({trial.speaker for trial in of_group}),
         "right": right / count,
         "taken": became[Became.TAKEN] / count,
         "asked": became[Became.ASKED] / count,
@@ -113,7 +120,8 @@ def _name(condition: str) -> str:
 def _line(name: str, found: dict[str, Any]) -> str:
     shares = "".join(f"{100 * found[key]:7.1f}%" for key in ("right", "taken", "asked"))
     wrong = f"{found['taken_wrong']:>6}{100 * found['taken_wrong_share']:7.2f}%"
-    return f"{name:<34}{found['n']:>6}{shares}{wrong}{100 * found['taken_wrong_at_most']:8.2f}%"
+    clusters = f"{found['recordings']:>6}{found['voices']:>7}"
+    return f"{name:<34}{found['n']:>6}{clusters}{shares}{wrong}{100 * found['taken_wrong_at_most']:8.2f}%"
 
 
 def main() -> None:
@@ -122,8 +130,8 @@ def main() -> None:
     calibration, settings = read_calibration(model / "calibration.json"), DecisionSettings()
     trials = read_trials(files)
     report: dict[str, Any] = {}
-    print(f"{'':<34}{'n':>6}{'right':>8}{'taken':>8}{'asked':>8}{'wrong':>14}{'at most':>9}")
-    for condition in _ORDER:
+    print(f"{'':<34}{'n':>6}{'clips':>6}{'voices':>7}{'right':>8}{'taken':>8}{'asked':>8}{'wrong':>14}{'at most':>9}")
+    for condition in (*_ORDER, *sorted({trial.condition for trial in trials} - set(_ORDER))):
         of_condition = [trial for trial in trials if trial.condition == condition]
         groups = {
             "entries": [t for t in of_condition if t.entry and t.entry.result and t.is_listed],

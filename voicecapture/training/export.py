@@ -3,7 +3,8 @@
     python -m voicecapture.training.export MEL_FILTERS.npy FOLDER WEIGHTS.npz...
 
 The weights of several rounds are averaged (Wortsman et al. 2022, "Model soups"). Needs the package onnx.
-Weights are kept as float16 and widened when the model is loaded, so that the file"""
+Weights are kept as float16, which halves the file, and widened when the model is loaded.
+"""
 
 import json
 import shutil
@@ -117,7 +118,8 @@ def main() -> None:
     folder.mkdir(parents=True, exist_ok=True)
     onnx.save(build_model(averaged(weights)), folder / "listener.onnx")
     (folder / "phones.json").write_text(json.dumps(PHONES) + "\n", encoding="utf-8")
-    shutil.copy(mel_path, folder / "mel_filters.npy")
+    if mel_path.resolve() != (folder / "mel_filters.npy").resolve():
+        shutil.copy(mel_path, folder / "mel_filters.npy")
 
 
 if __name__ == "__main__":

@@ -92,7 +92,7 @@ class _Speech:
         """The clip of this number, the same every time; None if it came out too long or too short."""
         rng = np.random.default_rng([self.config.seed, FIRST_SEEDS[self.part] - FIRST_SEEDS["training"] + number])
         is_general = rng.random() < self.config.general_share
-        voice = draw_voice(self.part, number, self.config.kokoro_share, rng)
+        voice = draw_voice(self.part, number, self.config.kokoro_share[self.part], rng)
         if is_general:
             text = Text(str(rng.choice(self.sentences)), float(rng.uniform(0.85, 1.25)))
         else:

@@ -5,7 +5,8 @@
 MODEL is a listener's folder, CLIPS a folder of packed clips, OUT a file of pickled trials. Conditions are clean,
 a signal-to-noise ratio in dB such as 10, or one with an n for the band of a headset at 8 kHz, such as 10n. The
 clips of people are single digits mostly: those of one speaker, or of one set, are joined to cow numbers. A condition
-that is named several times is heard as often, each time in another noise and room.
+that is named several times is heard as often, each time in another noise and room. What is taken early is chosen by
+posteriors here, by chances in the product: where an entry was not yet likely enough, its pause was longer.
 """
 
 import pickle
@@ -188,6 +189,12 @@ def _start_worker(model: Path, all_spoken: list[Spoken]) -> None:
     _worker.update(listener=Listener(model, is_calibrated=False), grammar=load_grammar(), spoken=all_spoken)
 
 
+def tasks_of(recordings: int, conditions: Sequence[str]) -> list[tuple[int, str, int]]:
+    """Recording, condition and draw of each trial: the same condition once more is the next draw of it."""
+    draws = [(condition, conditions[:place].count(condition)) for place, condition in enumerate(conditions)]
+    return [(number, *draw) for number in range(recordings) for draw in draws]
+
+
 def _work(task: tuple[int, str, int]) -> Trial:
     number, condition, draw = task
     return heard(_worker["spoken"][number], number, condition, draw, _worker["listener"], _worker["grammar"])
@@ -200,8 +207,7 @@ def main() -> None:
     rows, clips = read_clips(folder)
     make = whole_entries if "expected" in rows[0] else joined_numbers
     all_spoken = list(make(rows, clips))
-    draws = [(condition, conditions[:place].count(condition)) for place, condition in enumerate(conditions)]
-    tasks = [(number, *draw) for number in range(len(all_spoken)) for draw in draws]
+    tasks = tasks_of(len(all_spoken), conditions)
     trials, began_s = [], time.monotonic()
     with Pool(None, _start_worker, (model, all_spoken)) as pool:
         for trial in pool.imap_unordered(_work, tasks, chunksize=4):

@@ -10,7 +10,7 @@ from tests.bench_trials import PREGNANT, heard
 from voicecapture.bars import DecisionSettings
 from voicecapture.language.phrase import Command, Entry, Result
 from voicecapture.recogniser.calibration import Calibration, FieldModel
-from voicecapture.training.evaluate import figures, is_right, outcome
+from voicecapture.training.evaluate import figures, is_right, outcome, report, rows
 from voicecapture.training.trials import NEXT_DRAW, Trial, Utterance, in_condition, tasks_of
 
 AS_IT_IS = Calibration(*[FieldModel(0.0, 1.0, 0.0, 0.0)] * 5)
@@ -92,3 +92,12 @@ def test_every_draw_is_another_noise_at_the_same_ratio() -> None:
     for one, other in combinations(noises, 2):
         alike = np.dot(one, other) / np.sqrt(np.dot(one, one) * np.dot(other, other))
         assert abs(alike) < 0.4, "the hum of the mains is in all of them; the same noise would give 1"
+
+
+def test_a_report_is_told_by_condition_from_quiet_to_loud() -> None:
+    quiet, narrow, loud, odd = (replace(trial(PREGNANT, PREGNANT), condition=c) for c in ("clean", "10n", "5", "15"))
+    told = "\n".join(rows(report([odd, loud, narrow, quiet], AS_IT_IS, SETTINGS)))
+    assert [line.split(": entries")[0] for line in told.splitlines() if ": entries" in line] == [
+        *("clean", "10 dB, 8 kHz band", "5 dB", "15 dB")
+    ]
+    assert told.count("calibration error: number 0.001") == 4

@@ -7,6 +7,7 @@ from itertools import combinations
 import pytest
 
 from voicecapture.recogniser.acoustic import MODEL
+from voicecapture.training.evaluate import rows
 
 PARTS = ("training", "calibration", "reporting")
 
@@ -20,6 +21,12 @@ def voices() -> dict[str, dict[str, list[object]]]:
 def test_the_card_names_the_weights_that_are_shipped() -> None:
     digest = hashlib.sha256((MODEL / "listener.onnx").read_bytes()).hexdigest()
     assert digest in (MODEL / "MODEL_CARD.md").read_text(encoding="utf-8")
+
+
+def test_the_cards_table_is_that_of_the_figures() -> None:
+    figures = json.loads((MODEL / "figures.json").read_text(encoding="utf-8"))
+    card = (MODEL / "MODEL_CARD.md").read_text(encoding="utf-8")
+    assert "\n".join(rows(figures)) in card
 
 
 def test_the_weights_are_under_20_megabytes() -> None:

@@ -9,7 +9,7 @@ reliability.svg.
 import json
 import sys
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -28,6 +28,13 @@ from voicecapture.training.calibrate import Case, cases, read_trials
 from voicecapture.training.trials import Trial, herd_with
 
 _ORDER = ("clean", "20", "10", "10n", "5", "0")
+_ERRORS = "expected_calibration_error"
+_GROUPS: dict[str, Callable[[Trial], bool]] = {
+    "entries": lambda trial: trial.entry is not None and trial.entry.result is not None and trial.is_listed,
+    "people's numbers": lambda trial: trial.entry is not None and trial.entry.result is None,
+    "not listed": lambda trial: trial.entry is not None and not trial.is_listed,
+    "talk": lambda trial: trial.entry is None,
+}
 
 
 def outcome(trial: Trial, calibration: Calibration, settings: DecisionSettings) -> Account:
@@ -117,41 +124,53 @@ def _name(condition: str) -> str:
     return f"{condition.rstrip('n')} dB" + (", 8 kHz band" if condition.endswith("n") else "")
 
 
-def _line(name: str, found: dict[str, Any]) -> str:
-    shares = "".join(f"{100 * found[key]:7.1f}%" for key in ("right", "taken", "asked"))
-    wrong = f"{found['taken_wrong']:>6}{100 * found['taken_wrong_share']:7.2f}%"
-    clusters = f"{found['recordings']:>6}{found['voices']:>7}"
-    return f"{name:<34}{found['n']:>6}{clusters}{shares}{wrong}{100 * found['taken_wrong_at_most']:8.2f}%"
+def report(trials: Sequence[Trial], calibration: Calibration, settings: DecisionSettings) -> dict[str, Any]:
+    """Figures of every group in every condition, and the calibration errors of each condition."""
+    found: dict[str, Any] = {}
+    for condition in sorted({trial.condition for trial in trials}, key=lambda c: (c not in _ORDER, *_place(c))):
+        of_condition = [trial for trial in trials if trial.condition == condition]
+        groups = {name: [trial for trial in of_condition if is_in(trial)] for name, is_in in _GROUPS.items()}
+        for source in sorted({trial.source for trial in of_condition}):
+            groups[source] = [t for t in of_condition if t.source == source and t.entry and t.is_listed]
+        figures_of = {name: figures(group, calibration, settings) for name, group in groups.items() if group}
+        errors = calibration_errors(list(cases(of_condition)), calibration)
+        found[condition] = {**figures_of, _ERRORS: errors}
+    return found
+
+
+def _place(condition: str) -> tuple[int, str]:
+    return (_ORDER.index(condition) if condition in _ORDER else 0), condition
+
+
+def rows(found: dict[str, Any]) -> list[str]:
+    """A report as a table."""
+    lines = [
+        f"{'':<34}{'n':>6}{'clips':>6}{'voices':>7}{'right':>8}{'taken':>8}{'asked':>8}{'wrong':>14}{'at most':>9}"
+    ]
+    for condition, groups in found.items():
+        for name, group in groups.items():
+            if name != _ERRORS:
+                lines.append(_line(f"{_name(condition)}: {'' if name in _GROUPS else '  '}{name}", group))
+        errors = ", ".join(f"{field} {error:.3f}" for field, error in groups[_ERRORS].items())
+        lines.append(f"  calibration error: {errors}")
+    return lines
+
+
+def _line(name: str, group: dict[str, Any]) -> str:
+    shares = "".join(f"{100 * group[key]:7.1f}%" for key in ("right", "taken", "asked"))
+    wrong = f"{group['taken_wrong']:>6}{100 * group['taken_wrong_share']:7.2f}%"
+    clusters = f"{group['recordings']:>6}{group['voices']:>7}"
+    return f"{name:<34}{group['n']:>6}{clusters}{shares}{wrong}{100 * group['taken_wrong_at_most']:8.2f}%"
 
 
 def main() -> None:
     """Write the figures and the picture."""
     model, out, *files = map(Path, sys.argv[1:])
-    calibration, settings = read_calibration(model / "calibration.json"), DecisionSettings()
+    calibration = read_calibration(model / "calibration.json")
     trials = read_trials(files)
-    report: dict[str, Any] = {}
-    print(f"{'':<34}{'n':>6}{'clips':>6}{'voices':>7}{'right':>8}{'taken':>8}{'asked':>8}{'wrong':>14}{'at most':>9}")
-    for condition in (*_ORDER, *sorted({trial.condition for trial in trials} - set(_ORDER))):
-        of_condition = [trial for trial in trials if trial.condition == condition]
-        groups = {
-            "entries": [t for t in of_condition if t.entry and t.entry.result and t.is_listed],
-            "people's numbers": [t for t in of_condition if t.entry and not t.entry.result],
-            "not listed": [t for t in of_condition if not t.is_listed and t.entry],
-            "talk": [t for t in of_condition if t.entry is None],
-        }
-        for source in sorted({t.source for t in of_condition}):
-            chosen = [t for t in of_condition if t.source == source and t.entry and t.is_listed]
-            groups[f"  {source}"] = chosen
-        for name, group in groups.items():
-            if group:
-                found = figures(group, calibration, settings)
-                report.setdefault(condition, {})[name.strip()] = found
-                print(_line(f"{_name(condition)}: {name}", found))
-        errors = calibration_errors([case for case in cases(of_condition)], calibration) if of_condition else {}
-        if errors:
-            report[condition]["expected_calibration_error"] = errors
-            print("  calibration error: " + ", ".join(f"{field} {error:.3f}" for field, error in errors.items()))
-    (out / "figures.json").write_text(json.dumps(report, indent=1) + "\n", encoding="utf-8")
+    found = report(trials, calibration, DecisionSettings())
+    print("\n".join(rows(found)))
+    (out / "figures.json").write_text(json.dumps(found, indent=1) + "\n", encoding="utf-8")
     reliability_diagram(list(cases(trials)), calibration, out / "reliability.svg")
 
 

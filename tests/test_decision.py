@@ -383,3 +383,123 @@ def test_sorry_after_the_entry_asks_whether_it_is_put_right(taken: Morning) -> N
     assert taken.day.results["417"][1].entry == Entry("417", Result.PREGNANT, 56)
     taken.says("yes")
     assert taken.day.results["417"][1].entry == Entry("417", Result.PREGNANT, 58) and not taken.day.questions
+
+
+# ---- the next cow, and what is still open of the one before -----------------------------------------------
+
+
+def test_the_next_cows_number_never_settles_a_question_about_another_cow(morning: Morning) -> None:
+    morning.hears(hearing(("four one five empty", 0.6), ("four one nine empty", 0.399)))
+    assert morning.says("six oh eight").reason == "608 without a result"
+    assert morning.says("pregnant sixty days").event.entry == Entry("608", Result.PREGNANT, 60)
+    assert morning.day.scanned == {"608"}
+    (left,) = morning.day.questions.values()
+    assert {candidate.entry.cow for candidate in left.candidates} == {"415", "419"}
+
+
+@pytest.mark.parametrize("asked", ["twins", "sorry fifty eight days"])
+def test_the_next_cows_number_never_takes_the_place_of_an_entry_that_is_asked_about(
+    taken: Morning, asked: str
+) -> None:
+    held = taken.day.results["417"][1].entry
+    assert taken.says(asked, after_s=0.4).outcome is Outcome.QUESTION
+    taken.says("six oh eight", after_s=8)
+    taken.says("empty")
+    assert taken.day.scanned == {"417", "608"}
+    assert taken.day.results["417"][1].entry == held and len(taken.day.questions) == 1
+
+
+def test_a_number_a_finding_and_then_the_result_are_one_entry(morning: Morning) -> None:
+    for words in ("four one seven", "lame", "pregnant fifty six days"):
+        decision = morning.says(words, after_s=1)
+    assert decision.event.entry == Entry("417", Result.PREGNANT, 56, findings=("lame",))
+    assert not morning.day.questions
+
+
+# ---- corrections -------------------------------------------------------------------------------------------
+
+
+def test_a_correction_that_names_another_cow_says_whose_result_is_gone(morning: Morning) -> None:
+    morning.says("four one seven pregnant fifty six days")
+    decision = morning.says("correction four one nine")
+    assert (
+        sentence(decision, morning.day)
+        == "four one nine, in calf fifty six days, five six, instead of four one seven"
+    )
+    back = morning.says("take that back")
+    assert sentence(back, morning.day) == "four one nine taken back. No result for four one seven"
+
+
+def test_a_correction_within_the_cow_is_read_back_as_ever(morning: Morning) -> None:
+    morning.says("four one seven pregnant fifty six days")
+    decision = morning.says("correction pregnant sixty days")
+    assert sentence(decision, morning.day) == "four one seven, in calf sixty days, six zero"
+    assert sentence(morning.says("take that back"), morning.day) == "four one seven taken back"
+
+
+@pytest.mark.parametrize("ended_by", ["take that back", "neither"])
+def test_a_correction_ends_with_what_it_was_about(morning: Morning, ended_by: str) -> None:
+    morning.says("four one seven pregnant fifty six days")
+    morning.hears(hearing(("six oh eight empty", 0.6), ("six oh nine empty", 0.399)))
+    morning.says("correction")
+    morning.says(ended_by)
+    morning.says("six oh eight empty")
+    assert morning.day.scanned == {"417", "608"}
+
+
+def test_a_correction_said_long_before_replaces_nothing(morning: Morning) -> None:
+    morning.says("four one seven pregnant fifty six days")
+    morning.says("correction")
+    asked = morning.says("six oh eight empty", after_s=600)
+    assert asked.outcome is Outcome.QUESTION and asked.event.replaces is None
+    assert morning.says("yes").outcome is Outcome.ACCEPTED
+    assert morning.day.scanned == {"417", "608"}
+
+
+def test_a_correction_that_had_to_be_asked_ends_there(morning: Morning) -> None:
+    morning.says("four one seven empty")
+    morning.says("correction")
+    assert morning.says("four one nine empty", probability=0.9).outcome is Outcome.QUESTION
+    morning.says("six oh eight pregnant sixty days")
+    assert morning.day.scanned == {"417", "608"} and len(morning.day.questions) == 1
+
+
+def test_correcting_to_twins_keeps_the_age(morning: Morning) -> None:
+    morning.says("four one seven pregnant fifty six days")
+    morning.says("correction twins")
+    assert morning.day.results["417"][1].entry == Entry("417", Result.PREGNANT, 56, twins=True)
+
+
+# ---- "take that back" --------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("probability", "distrusted"), [(0.7, ""), (0.999, OVER_READ_BACK)])
+def test_take_that_back_said_again_because_it_was_not_heard_takes_back_the_entry(
+    morning: Morning, probability: float, distrusted: str
+) -> None:
+    morning.says("four one seven empty")
+    vain = morning.hears(hearing(("take that back", probability)), distrusted=distrusted)
+    assert (sentence(vain, morning.day), tone(vain)) == ("say it again", Tone.NOT_HEARD)
+    assert sentence(morning.says("take that back"), morning.day) == "four one seven taken back"
+    assert not morning.day.scanned
+
+
+def test_taking_back_a_question_says_what_stands(taken: Morning) -> None:
+    taken.says("twins", after_s=0.4)
+    back = taken.says("take that back")
+    assert sentence(back, taken.day) == (
+        "the question is taken back. Still four one seven, in calf fifty six days, five six"
+    )
+    assert taken.day.scanned == {"417"} and not taken.day.questions
+
+
+def test_taking_back_words_without_a_cow_names_none(morning: Morning) -> None:
+    morning.says("pregnant fifty six days")
+    assert sentence(morning.says("take that back"), morning.day) == "the question is taken back"
+
+
+def test_a_question_of_long_ago_is_not_what_is_taken_back(morning: Morning) -> None:
+    morning.says("six oh eight empty")
+    morning.says("four one seven")
+    morning.says("take that back", after_s=60)
+    assert not morning.day.scanned and len(morning.day.questions) == 1

@@ -82,7 +82,7 @@ def test_nothing_said_in_distrusted_sound_is_taken(morning: Morning, words: str,
     before = morning.day
     assert morning.hears(hearing((words, 1.0)), distrusted=OVERDRIVEN).outcome is not Outcome.ACCEPTED
     assert morning.day.results == before.results and len(morning.day.questions) >= len(before.questions)
-    assert not morning.day.is_stopped and not morning.day.is_noting and not morning.day.is_correcting
+    assert not morning.day.is_stopped and not morning.day.is_noting and morning.day.correcting_s is None
 
 
 @pytest.mark.parametrize("faults", [(TOO_LOUD, ""), ("", TOO_LOUD)])

@@ -159,10 +159,12 @@ def test_a_number_that_does_not_agree_is_asked(gate: Gate, answer: str, cow: str
     assert gate.entries() == {cow: Entry(cow, Result.EMPTY)} and not gate.day.questions
 
 
-def test_a_third_number_in_answer_is_asked_again(gate: Gate) -> None:
+def test_a_third_number_in_answer_leaves_the_question_open_and_must_agree_too(gate: Gate) -> None:
     gate.reads("417")
     gate.says("four seven zero empty")
-    assert gate.says("six oh eight").reason == "the reader says 417, heard 608"
+    assert gate.says("six oh eight").reason == "608 without a result"
+    assert gate.says("empty").reason == "the reader says 417, heard 608"
+    assert not gate.day.results and len(gate.day.questions) == 2
 
 
 def test_yes_does_not_choose_between_reader_and_voice(gate: Gate) -> None:

@@ -105,6 +105,7 @@ def test_the_rest_of_a_word_after_the_cap_is_kept_however_short() -> None:
     first, rest = cut(words, settings=SegmenterSettings(cap_s=speech_s - 0.04))
     assert rest.start_s == pytest.approx(first.end_s)
     assert rest.end_s == pytest.approx(whole.end_s)
+    assert (whole.is_cut, first.is_cut, rest.is_cut) == (False, True, True)
 
 
 def test_each_pause_is_asked_about_once_and_what_was_asked_about_is_what_ends() -> None:
@@ -116,7 +117,7 @@ def test_each_pause_is_asked_about_once_and_what_was_asked_about_is_what_ends() 
 
     samples = with_pauses(0.5, "four one seven.", 0.4, "pregnant fifty six days.", 2.0)
     (utterance,) = segment(in_chunks(samples), due_pause_ms)
-    assert len(asked) == 2 and asked[1] is utterance
+    assert len(asked) == 2 and asked[1].samples is utterance.samples
     assert asked[0].end_s < utterance.end_s - 1.0
 
 
@@ -161,6 +162,16 @@ def test_lost_samples_mark_the_utterance_that_they_are_missing_from() -> None:
     words = with_pauses(0.5, "four one seven, empty.", 1.5, "four one eight, empty.", 1.0)
     chunks = [replace(chunk, gap=1.0 <= chunk.start_s < 1.032) for chunk in in_chunks(words)]
     assert [utterance.has_gap for utterance in segment(chunks, due(True))] == [True, False]
+
+
+@pytest.mark.parametrize("after_s", [0.05, 0.3])
+def test_samples_lost_in_the_pause_that_ends_an_utterance_may_have_been_its_last_words(after_s: float) -> None:
+    words = with_pauses(0.5, "four one seven, eight weeks.", 1.5)
+    (whole,) = cut(words)
+    lost_s = whole.end_s - SETTINGS.tail_ms / 1000 + after_s
+    chunks = [replace(chunk, gap=lost_s <= chunk.start_s < lost_s + 0.06) for chunk in in_chunks(words)]
+    (utterance,) = segment(chunks, due(True))
+    assert utterance.has_gap and not whole.has_gap
 
 
 def test_the_samples_are_those_of_the_source() -> None:

@@ -103,10 +103,10 @@ def amendment(day: Day, cow: str, found: Entry | None, by: str, why: str = "", a
 
 
 def _with_findings(found: Entry, held: Entry | None, cow: str) -> Entry:
-    """What was found in a cow; a finding alone is added to what she has."""
-    if found.result is not None or held is None:
-        return replace(found, cow=cow)
-    return replace(held, findings=tuple(dict.fromkeys((*held.findings, *found.findings))))
+    """What was found in a cow; twins or a finding alone are added to what she has."""
+    if held is not None and (more := replace(found, cow=None).added_to(held)) is not None:
+        return more
+    return replace(found, cow=cow).merged_over(held or Entry(cow))
 
 
 # ---- what was heard, and what a person makes of it -----------------------------------------------

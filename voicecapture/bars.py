@@ -8,9 +8,10 @@ from voicecapture.segmenter import Utterance
 TOO_LOUD = "too loud to trust"
 OVERDRIVEN = "the microphone is overdriven"
 BROKEN = "some of the sound was lost"
+CUT = "cut off in the middle of long talk"
 OVER_READ_BACK = "heard over the read-back"
 """Words were spoken while the loudspeaker was."""
-DISTRUST = (TOO_LOUD, OVERDRIVEN, BROKEN, OVER_READ_BACK)
+DISTRUST = (TOO_LOUD, OVERDRIVEN, BROKEN, CUT, OVER_READ_BACK)
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +50,8 @@ def distrust(utterance: Utterance, settings: DecisionSettings) -> str:
     """Why nothing in this sound may be taken without asking; empty if it may."""
     if utterance.has_gap:
         return BROKEN
+    if utterance.is_cut:
+        return CUT
     if utterance.is_clipped:
         return OVERDRIVEN
     return TOO_LOUD if utterance.snr_db < settings.least_snr_db else ""

@@ -18,6 +18,8 @@ READER = "reader: "
 """What is `heard` in an event of the electronic-ID reader begins so; such an event has no utterance."""
 STILL_THERE = "still at the gate"
 """Reason of a read that says nothing new."""
+NEITHER = "neither: say the entry again"
+"""Reason of what follows from that answer."""
 
 
 class EventKind(StrEnum):
@@ -123,15 +125,17 @@ class Day:
     is_stopped: bool = False
     is_noting: bool = False
     """The next utterance is a spoken note."""
-    is_correcting: bool = False
-    """The next entry replaces the last."""
+    correcting_s: float | None = None
+    """When it was said that the next entry replaces the last; None if it was not, or is done."""
+    replaced: Mapping[int, str] = field(default_factory=dict)
+    """Another cow whose result an entry took the place of, by the entry's number."""
     gate: Gate = field(default_factory=Gate)
     """Who stands at the electronic-ID reader."""
 
     def after(self, *events: Event) -> "Day":
         """The day once these events have happened, in this order."""
         # The mappings are copied once, however many events follow.
-        day = replace(self, results=dict(self.results), questions=dict(self.questions))
+        day = replace(self, results=dict(self.results), questions=dict(self.questions), replaced=dict(self.replaced))
         for event in events:
             day = day._after_one(event)
         return day
@@ -145,6 +149,8 @@ class Day:
         if event.replaces is not None and event.kind is not EventKind.QUESTION:
             for cow in [cow for cow, held in results.items() if held[0] == event.replaces]:
                 del results[cow]
+                if event.entry is not None and event.kind is EventKind.ACCEPTED and event.entry.cow != cow:
+                    cast(dict[int, str], self.replaced)[number] = cow
         if event.is_read:
             # Whoever comes to the gate, what the vet is being asked or has begun to say goes on.
             if event.kind is EventKind.QUESTION:
@@ -152,11 +158,14 @@ class Day:
             return replace(self, length=number, gate=gate)
         current = self.current if self.current in questions else None
         changed: dict[str, object] = {"current": None, "is_noting": False}
+        if event.kind in (EventKind.ACCEPTED, EventKind.QUESTION, EventKind.TAKEN_BACK):
+            # "Correction" holds for one entry; one that is asked about knows itself what it replaces.
+            changed["correcting_s"] = None
         match event.kind:
             case EventKind.ACCEPTED:
                 assert event.entry is not None and event.entry.cow is not None
                 results[event.entry.cow] = (number, event)
-                changed |= {"last": number, "is_correcting": False}
+                changed["last"] = number
             case EventKind.QUESTION:
                 questions[number] = event
                 changed["current"] = number
@@ -169,9 +178,15 @@ class Day:
                     "current": current,
                     "is_stopped": {"stop": True, "go_on": False}.get(event.reason, self.is_stopped),
                     "is_noting": event.reason == "note",
-                    "is_correcting": event.reason == "correct" or self.is_correcting,
+                    "correcting_s": self._correcting_after(event),
                 }
         return replace(self, length=number, gate=gate, **changed)  # type: ignore[arg-type]
+
+    def _correcting_after(self, command: Event) -> float | None:
+        """When a correction was announced, after a command; "neither" ends it."""
+        if command.reason == "correct":
+            return command.at_s
+        return None if command.reason == NEITHER else self.correcting_s
 
     def _gate_after(self, event: Event) -> Gate:
         """Who stands at the gate once this has happened; what was amended at the desk says nothing of it."""

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from voicecapture.bars import BROKEN, DISTRUST, OVER_READ_BACK, DecisionSettings, is_talk
-from voicecapture.day import Candidate, Day, Event, EventKind, ScanKind
+from voicecapture.day import NEITHER, Candidate, Day, Event, EventKind, ScanKind
 from voicecapture.gate import Read
 from voicecapture.language.phrase import YES_NO, Answer, Command, Entry, Phrase
 from voicecapture.offers import (
@@ -43,6 +43,9 @@ BY_READER = "clearly heard, the cow by the reader"
 _CLEARLY = "clearly heard"
 LATE = "said after the entry"
 """Reason of a question about twins or a finding that came when the entry was taken."""
+SAY_AGAIN = "say it again"
+"""End of the reason of what was heard in vain."""
+_LAPSED = "a correction was said long before"
 _UNCLEAR = "not clearly heard"
 _CORRECTED = "a correction of what was asked"
 _CHOICES = (OTHER, _CORRECTED, READER_SAYS, TWO_READ)
@@ -114,7 +117,7 @@ class _Judge:
         if not readings or is_talk(self.hearing, self.settings):
             # Half an entry is no entry any more, and must not be passed over in silence for it.
             is_spoilt = self.distrusted in (BROKEN, OVER_READ_BACK)
-            return self.ignore(f"{self.distrusted}: say it again" if is_spoilt else TALK)
+            return self.ignore(f"{self.distrusted}: {SAY_AGAIN}" if is_spoilt else TALK)
         best = readings[0].phrase
         if self.day.is_stopped and best.command is not Command.GO_ON:
             if best.entry is not None and best.entry.is_whole:
@@ -187,12 +190,16 @@ class _Judge:
 
     def command(self, command: Command, readings: Sequence[Reading]) -> Decision:
         if not self.is_clear(readings):
-            return self.ask("not clearly heard: say it again", readings[:1])
+            if any(reading.phrase.entry is not None for reading in readings):
+                return self.ask(self.unclear(), readings)
+            # No question: "take that back", said again, would take back that.
+            return self.ignore(f"a command, not clearly heard: {SAY_AGAIN}")
         if command is Command.TAKE_BACK:
-            if self.day.current is not None:
+            number = self.day.current
+            if number is not None and self.start_s - self.day.questions[number].at_s <= self.settings.answer_window_s:
                 # "That" is what was asked, not the entry before it.
-                asked = self.day.questions[self.day.current].entry
-                event = self.event(EventKind.TAKEN_BACK, "taken back", entry=asked, answers=self.day.current)
+                asked = self.day.questions[number].entry
+                event = self.event(EventKind.TAKEN_BACK, "taken back", entry=asked, answers=number)
                 return Decision(Outcome.ACCEPTED, event, command)
             last = self.day.last_entry()
             if last is None:
@@ -218,13 +225,13 @@ class _Judge:
         if not self.is_clear(readings):
             if any(reading.phrase.entry is not None for reading in readings):
                 return self.ask(self.unclear(), readings)
-            return self.ignore("an answer, not clearly heard: say it again")
+            return self.ignore(f"an answer, not clearly heard: {SAY_AGAIN}")
         number, question = asked
         if answer is Answer.YES and len(question.candidates) > 1:
             return self.ignore("yes to a choice of two: say first, second or neither")
         place = {Answer.FIRST: 0, Answer.YES: 0, Answer.SECOND: 1}.get(answer)
         if place is None or place >= len(question.candidates):
-            event = self.event(EventKind.COMMAND, "neither: say the entry again", entry=question.entry)
+            event = self.event(EventKind.COMMAND, NEITHER, entry=question.entry)
             return Decision(Outcome.ACCEPTED, event)
         chosen = question.candidates[place].entry
         if against := self.against(chosen, number):
@@ -242,16 +249,18 @@ class _Judge:
         assert best.entry is not None
         answers, replaces, why = None, None, _CLEARLY
         asked = self.asked()
-        is_correction = best.corrects or self.day.is_correcting
+        is_correction = best.corrects or self.day.correcting_s is not None
         late = () if is_correction else self.late(best.entry)
         at_gate = () if is_correction or late or best.entry.cow else self.at_gate(asked and asked[1])
+        if not best.corrects and self.is_lapsed():
+            return self.ask(_LAPSED, readings)
         if is_correction and self.day.current is not None:
             return self.correct_question(self.day.current, readings)
         if is_correction:
             last = self.day.last_entry()
             if last is None or last.entry is None:
                 return self.ask("a correction, but there is no entry to correct", readings)
-            readings, replaces = joined(readings, last.entry, Entry.merged_over), self.day.last
+            readings, replaces = joined(readings, last.entry), self.day.last
         elif len(at_gate) == 1 and at_gate[0] is not None:
             readings, why = joined(readings, Entry(cow=at_gate[0])), BY_READER
         elif at_gate:
@@ -260,7 +269,9 @@ class _Judge:
             number, question = asked
             assert question.entry is not None
             cows = {candidate.entry.cow for candidate in question.candidates} | {question.entry.cow}
-            if not best.entry.is_whole and (best.entry.cow is None or question.candidates):
+            # A number that was not offered is the next cow's.
+            is_offered = best.entry.cow is None or (bool(question.candidates) and best.entry.cow in cows)
+            if not best.entry.is_whole and is_offered:
                 readings = joined(readings, question.entry)
                 if not self.is_rest_certain(question, best.entry):
                     reason = question.reason if question.reason == NOT_IN_STEP else OTHER
@@ -275,7 +286,9 @@ class _Judge:
         entry = chosen.phrase.entry
         assert entry is not None
         if not entry.is_whole:
-            return self.ask(what_is_missing(entry) if self.is_fitting() else self.unclear(), readings)
+            return self.ask(
+                what_is_missing(entry) if self.is_fitting() else self.unclear(), readings, answers, replaces
+            )
         against = () if is_correction else self.against(entry, answers)
         # Only the numbers are asked about, so the rest must be sure.
         is_sure = probability >= self.settings.accept_probability or self.doubtful_field() == "number"
@@ -291,6 +304,11 @@ class _Judge:
         if doubt:
             return self.ask(doubt, readings, answers, replaces)
         return self.accept(entry, probability, why, replaces, answers or self.asked_at_gate(entry))
+
+    def is_lapsed(self) -> bool:
+        """Whether "correction" was said too long ago to be about these words."""
+        said_s = self.day.correcting_s
+        return said_s is not None and self.start_s - said_s > self.settings.answer_window_s
 
     def late(self, said: Entry) -> tuple[Reading, ...]:
         """Twins or findings said after an entry was taken, together with it; empty if these are none."""

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from voicecapture.audio import SAMPLE_RATE_HZ, AudioChunk, Samples
 from voicecapture.bars import OVER_READ_BACK, distrust, is_talk
 from voicecapture.day import Day, Event, EventKind
-from voicecapture.decision import LATE, READ_BACK, Decision, Outcome, decide
+from voicecapture.decision import LATE, READ_BACK, SAY_AGAIN, Decision, Outcome, decide
 from voicecapture.echo import find_echo
 from voicecapture.language.grammar import Grammar
 from voicecapture.language.phrase import RESTART, Entry, is_tail
@@ -143,7 +143,7 @@ class Ear:
     def _passed_over(self, decision: Decision, hearing: Hearing, said: Samples) -> Decision:
         """Nothing but the read-back can be in it, unless the vet spoke at the same time; then he is told."""
         is_own = is_talk(hearing, self._settings.decision) or self._is_told(hearing, said)
-        reason = READ_BACK if is_own else f"{OVER_READ_BACK}: say it again"
+        reason = READ_BACK if is_own else f"{OVER_READ_BACK}: {SAY_AGAIN}"
         event = decision.event
         passed = Event(EventKind.IGNORED, event.at_s, event.utterance, reason=reason, heard=event.heard)
         return Decision(Outcome.IGNORED, passed)

@@ -8,8 +8,8 @@ fifty sound alike: "say the whole number, then the digits" (US Army rail trainin
 import re
 from dataclasses import replace
 
-from voicecapture.day import Candidate, Day, EventKind
-from voicecapture.decision import LATE, OTHER, READ_BACK, READER_SAYS, TALK, Decision, Outcome
+from voicecapture.day import Candidate, Day, Event, EventKind
+from voicecapture.decision import LATE, OTHER, READ_BACK, READER_SAYS, SAY_AGAIN, TALK, Decision, Outcome
 from voicecapture.language.numbers import say_digits, say_number
 from voicecapture.language.phrase import Command, Entry, Result
 from voicecapture.speaker import Tone
@@ -86,12 +86,14 @@ def sentence(decision: Decision, day: Day) -> str:
     """
     event, counts = decision.event, day.counts
     match event.kind:
-        case EventKind.IGNORED | EventKind.NOTE:
+        case EventKind.IGNORED:
+            return SAY_AGAIN if event.reason.endswith(SAY_AGAIN) else ""
+        case EventKind.NOTE:
             return ""
         case EventKind.ACCEPTED:
-            return say_entry(event.entry) if event.entry else ""
+            return _say_taken(event, day)
         case EventKind.TAKEN_BACK:
-            return f"{say_digits(event.entry.cow or '') if event.entry else ''} taken back"
+            return _say_taken_back(event, day)
         case EventKind.QUESTION:
             reason = _spoken_reason(decision)
             if event.reason.startswith(READER_SAYS) and len(event.candidates) > 1:
@@ -112,6 +114,28 @@ def sentence(decision: Decision, day: Day) -> str:
                 Command.NOTE: "note",
                 Command.CORRECT: "correct",
             }.get(decision.command, "")
+
+
+def _say_taken(event: Event, day: Day) -> str:
+    """An entry, and whose result it took the place of if it is another cow's."""
+    if event.entry is None:
+        return ""
+    number, _ = day.results.get(event.entry.cow or "", (0, event))
+    other = day.replaced.get(number)
+    return say_entry(event.entry) + (f", instead of {say_digits(other)}" if other else "")
+
+
+def _say_taken_back(event: Event, day: Day) -> str:
+    """What was taken back, and what is so now, where that is not plain."""
+    cow = event.entry.cow if event.entry else None
+    if cow is None:
+        return "the question is taken back"
+    held = day.results[cow][1].entry if cow in day.results else None
+    if held is not None:
+        return f"the question is taken back. Still {say_entry(held)}"
+    other = day.replaced.get(event.replaces or 0)
+    is_missing = other is not None and other not in day.results
+    return f"{say_digits(cow)} taken back" + (f". No result for {say_digits(other)}" if other and is_missing else "")
 
 
 SAVED_AGAIN = "all saved"

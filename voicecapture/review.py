@@ -9,7 +9,7 @@ from enum import StrEnum
 from itertools import groupby
 
 from voicecapture.amend import absences
-from voicecapture.bars import BROKEN, OVERDRIVEN, DecisionSettings, distrust
+from voicecapture.bars import BROKEN, CUT, OVERDRIVEN, DecisionSettings, distrust
 from voicecapture.day import Candidate, Day, Event, EventKind
 from voicecapture.decision import READ_BACK, STOPPED, TALK, Decision, decide
 from voicecapture.herd import Animal
@@ -377,7 +377,12 @@ def hear_again(
         settings: Today's.
     """
     # What the sound itself no longer tells, the decision of then does.
-    utterance = replace(utterance, is_clipped=told.reason == OVERDRIVEN, has_gap=told.reason == BROKEN)
+    utterance = replace(
+        utterance,
+        is_clipped=told.reason == OVERDRIVEN,
+        has_gap=told.reason == BROKEN,
+        is_cut=told.reason == CUT,
+    )
     language = Language(grammar, before.herd, before.scanned, before.current is not None)
     hearing = recogniser.recognise(utterance, language)
     bars = settings.decision

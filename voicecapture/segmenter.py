@@ -2,7 +2,7 @@
 
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,7 +33,9 @@ class Utterance:
     is_clipped: bool = False
     """More than 1 in 1,000 samples is at full scale."""
     has_gap: bool = False
-    """Samples inside it were lost."""
+    """Samples inside it, or in the pause that ends it, were lost."""
+    is_cut: bool = False
+    """It begins or ends in the middle of speech that went on for longer than an utterance may."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,16 +186,16 @@ def segment(
         is_capped = speech.duration_s >= settings.cap_s
         if not (is_capped or _is_over(speech, due_pause_ms, levels)):
             continue
-        if speech.has_voice:
-            yield speech.offered or _utterance(speech, levels)
         rest = speech.heard[speech.kept :]
+        if speech.has_voice:
+            yield _ended(speech, levels, is_cut=speech.is_continued or (is_capped and not rest))
         if is_capped and not rest:
             speech = _Speech(settings, [], is_continued=True)
         else:
             before.extend(rest)
             speech = None
     if speech is not None and speech.has_voice:
-        yield speech.offered or _utterance(speech, levels)
+        yield _ended(speech, levels, is_cut=speech.is_continued)
     if failures:
         raise failures[0]
 
@@ -207,6 +209,12 @@ def _is_over(speech: _Speech, due_pause_ms: Callable[[Utterance], float], levels
         speech.offered = _utterance(speech, levels)
         speech.due_ms = due_pause_ms(speech.offered)
     return speech.pause_ms >= speech.due_ms
+
+
+def _ended(speech: _Speech, levels: Iterable[float], is_cut: bool) -> Utterance:
+    """The utterance that is over; what was lost in its last pause may have been words."""
+    utterance = speech.offered or _utterance(speech, levels)
+    return replace(utterance, has_gap=any(chunk.gap for chunk, _ in speech.heard), is_cut=is_cut)
 
 
 def _utterance(speech: _Speech, levels: Iterable[float]) -> Utterance:

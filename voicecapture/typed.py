@@ -52,7 +52,7 @@ def decide_typed(line: str, seen: Day, day: Day, at_s: float, grammar: Grammar, 
     is_same = (seen.last, seen.current) == (day.last, day.current)
     is_same_gate = [read.code for read in seen.gate.open] == [read.code for read in day.gate.open]
     # Who types says so although the listening is stopped, and means no correction that somebody else began.
-    open_day = replace(day, is_stopped=False, is_correcting=False)
+    open_day = replace(day, is_stopped=False, correcting_s=None)
     # The question that is on the screen may be answered however long ago it was asked.
     asked_s = day.questions[day.current].at_s if is_same and day.current is not None else at_s
     decision = decide(hearing, open_day, 0, asked_s, at_s, bars)

@@ -73,6 +73,9 @@ class Entry:
         """This entry with what it lacks taken from `earlier`: the cow, or all that was found in her."""
         has_outcome = self.result is not None or bool(self.findings)
         outcome = self if has_outcome else earlier
+        if earlier.result is None:
+            # Findings that were said before the result go with it.
+            outcome = replace(outcome, findings=tuple(dict.fromkeys(earlier.findings + self.findings)))
         return replace(outcome, cow=self.cow or earlier.cow)
 
     def added_to(self, earlier: "Entry") -> "Entry | None":

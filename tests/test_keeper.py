@@ -4,7 +4,6 @@ import errno
 import os
 import shutil
 import sqlite3
-import tempfile
 import time
 from collections.abc import Iterator
 from dataclasses import replace
@@ -22,7 +21,7 @@ from voicecapture.segmenter import Utterance
 from voicecapture.store import keeper as keeper_module
 from voicecapture.store import record as record_module
 from voicecapture.store.adding import add_days
-from voicecapture.store.keeper import Keeper
+from voicecapture.store.keeper import Keeper, rescues_of
 from voicecapture.store.record import Record
 
 HERD = Herd([Animal("417"), Animal("608")])
@@ -135,7 +134,7 @@ def test_what_cannot_be_written_at_last_is_rescued_elsewhere(
     keeping: Keeping, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(keeper_module, "_LAST_TRY_S", 0.1)
-    monkeypatch.setattr(tempfile, "gettempdir", lambda: str(tmp_path))
+    monkeypatch.setattr(Path, "home", lambda: tmp_path)
     assert keeping.say("417")
     shutil.copytree(keeping.path.parent, tmp_path / "before")
     shutil.rmtree(keeping.path.parent)
@@ -149,6 +148,8 @@ def test_what_cannot_be_written_at_last_is_rescued_elsewhere(
     assert clip.stat().st_size > 100
     # The rescue goes on where the file ends that comes back.
     again = Record.open(tmp_path / "before" / "day.db")
+    name = next(again.db["day"].rows)["name"]
+    assert rescues_of(name) == [rescue] and rescues_of("another day") == []
     assert add_days(again, rescue).events == 2
     again.close()
 

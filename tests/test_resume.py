@@ -1,5 +1,7 @@
 """A day that was cut off goes on where it was."""
 
+import shutil
+from contextlib import closing
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
@@ -8,10 +10,12 @@ import pytest
 
 from tests.seasons import empty
 from voicecapture.day import Event, EventKind, ScanKind
+from voicecapture.errors import RecordError
 from voicecapture.herd import Animal, Herd
 from voicecapture.language.phrase import Entry
 from voicecapture.recogniser import Hearing
 from voicecapture.segmenter import Utterance
+from voicecapture.store.adding import add_days
 from voicecapture.store.record import Record
 from voicecapture.store.resume import CUT_OFF, cut_off_day, cut_off_days, resume
 from voicecapture.store.season import sign
@@ -101,4 +105,26 @@ def test_a_folder_is_searched_for_days_that_were_cut_off(tmp_path: Path) -> None
     ((file, cut_off),) = cut_off_days(tmp_path, NOW).items()
     assert (file, cut_off.day_id, cut_off.source) == (tmp_path / "day.db", day_id, "microphone")
     assert cut_off_days(tmp_path, NOW + timedelta(hours=17)) == {} == cut_off_days(tmp_path / "nowhere", NOW)
+    record.close()
+
+
+def test_a_day_whose_end_was_rescued_goes_on_only_once_that_is_in_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(Path, "home", lambda: tmp_path)
+    record, day_id = a_day(tmp_path / "day.db")
+    name = next(record.db["day"].rows)["name"]
+    record.close()
+    rescue = tmp_path / f"voicecapture_rescue_{name[:8]}_1.db"
+    shutil.copy(tmp_path / "day.db", rescue)
+    with closing(Record.open(rescue)) as rescued:
+        rescued.append(day_id, Event(EventKind.ACCEPTED, 30.0, None, empty("608")))
+        rescued.end_day(day_id)
+    record = Record.open(tmp_path / "day.db")
+    cut_off = cut_off_day(record, NOW)
+    assert cut_off is not None
+    with pytest.raises(RecordError, match=f"season add {rescue} --season {tmp_path / 'day.db'}"):
+        resume(record, cut_off, NOW, is_live=True)
+    assert add_days(record, rescue).events == 1
+    assert cut_off_day(record, NOW) is None, "the rescue ended the day"
     record.close()

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from voicecapture.day import Day, Event, EventKind
+from voicecapture.decision import LATE
 from voicecapture.errors import GrammarError, RecordError
 from voicecapture.language.grammar import Grammar
 from voicecapture.language.numbers import say_number
@@ -135,8 +136,10 @@ def settled(day: Day, number: int, told: Event, found: Entry, by: str, why: str 
     if found.cow is None or not (found.result or found.findings):
         raise RecordError(f"cow {found.cow or '?'}: nothing was found in her; expected a result. Say what was found.")
     is_result, held = counts(day, number, told), day.results.get(found.cow)
-    # An answered correction takes the place of what it corrects.
-    corrected = told.replaces if number in day.questions else None
+    # An answered correction takes the place of what it corrects; what was asked to be added to an entry does not.
+    is_other_cow = told.entry is not None and told.entry.cow != found.cow
+    is_correction = number in day.questions and not (told.reason == LATE and is_other_cow)
+    corrected = told.replaces if is_correction else None
     replaces = number if is_result else corrected or (held[0] if held else None)
     return Event(
         EventKind.ACCEPTED,

@@ -171,8 +171,8 @@ class Keeper:
     # ---- the last resort -------------------------------------------------------------------------
 
     def _rescue(self, waiting: tuple[_Waiting, ...]) -> Path:
-        name = f"voicecapture_rescue_{self._day['name'][:8]}_{time.time_ns()}.db"
-        for folder in (Path(tempfile.gettempdir()), Path.home(), Path.cwd()):
+        name = f"{_rescue_name(self._day['name'])}_{time.time_ns()}.db"
+        for folder in _rescue_folders():
             try:
                 self._write_rescue(folder / name, waiting)
             except RecordError:
@@ -207,3 +207,18 @@ class Keeper:
                     "order in which it was said"
                 )
         return at
+
+
+def _rescue_folders() -> tuple[Path, ...]:
+    """Where a day may be rescued to, the lasting places first."""
+    return Path.home(), Path.cwd(), Path(tempfile.gettempdir())
+
+
+def _rescue_name(day: str) -> str:
+    return f"voicecapture_rescue_{day[:8]}"
+
+
+def rescues_of(day: str) -> list[Path]:
+    """The files into which a day of this name was rescued, if they are still where they were made."""
+    found = (path for folder in _rescue_folders() for path in folder.glob(f"{_rescue_name(day)}_*.db"))
+    return sorted(set(found), key=lambda path: path.name)

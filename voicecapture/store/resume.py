@@ -13,6 +13,7 @@ from voicecapture.errors import RecordError
 from voicecapture.herd import Animal, Herd
 from voicecapture.recogniser import Hearing
 from voicecapture.segmenter import Utterance
+from voicecapture.store.keeper import rescues_of
 from voicecapture.store.record import Record
 from voicecapture.store.rows import Row, read_animal
 from voicecapture.store.season import read_season
@@ -103,9 +104,16 @@ def resume(record: Record, cut_off: CutOff, at: datetime, is_live: bool) -> Resu
     the last utterance on record.
 
     Raises:
-        RecordError: If it cannot be read or written, or another program holds it.
+        RecordError: If it cannot be read or written, another program holds it, or its end was rescued elsewhere.
     """
     record.hold()
+    ((name,),) = record.db.execute("select name from day where id = ?", [cut_off.day_id]).fetchall()
+    if rescues := rescues_of(name):
+        # Going on would give other events the numbers of those that were rescued: neither could take the other in.
+        raise RecordError(
+            f"{record.path}: the end of its last day is in {rescues[-1]}, since it could not be written here. Put it "
+            f"in first: voicecapture season add {rescues[-1]} --season {record.path}"
+        )
     with record.translated("the day could not go on"):
         for unfinished in record.clips.glob(f"day{cut_off.day_id}_*.part"):
             unfinished.unlink()

@@ -7,6 +7,8 @@ from datetime import date
 from tests.seasons import empty, in_calf, scan_day
 from voicecapture.amend import absence, amendment, no_entry, right_as_it_is, settled
 from voicecapture.day import Event, EventKind
+from voicecapture.decision import LATE
+from voicecapture.language.phrase import Entry, Result
 from voicecapture.reckoning.season import ScanDay, Signature
 from voicecapture.report.changes import changes, since_signed
 
@@ -32,6 +34,21 @@ def test_what_was_taken_back_reads_so() -> None:
 def test_an_entry_that_moves_to_another_cow_tells_both() -> None:
     day = amended(lambda d: settled(d.day, 3, d.events[2], empty("4"), "Ann"))
     assert list(changes(day)) == ["3: empty -> no result; 4: no result -> empty"]
+
+
+def test_late_twins_settled_as_another_cows_leave_the_entry_that_they_were_asked_with() -> None:
+    late = Event(EventKind.QUESTION, 90.0, entry=replace(in_calf("1", 60), twins=True), reason=LATE, replaces=1)
+    day = amended(lambda d: late, lambda d: settled(d.day, 5, d.events[4], in_calf("9", 60), "Ann"))
+    assert {"1", "9"} <= set(day.day.results) and 5 not in day.day.questions
+    hers = amended(
+        lambda d: late, lambda d: settled(d.day, 5, d.events[4], replace(in_calf("1", 60), twins=True), "Ann")
+    )
+    assert hers.day.results["1"][0] == 6 and "9" not in hers.day.results
+
+
+def test_twins_added_at_the_desk_keep_the_age() -> None:
+    day = amended(lambda d: amendment(d.day, "1", Entry(result=Result.PREGNANT, twins=True), "Ann"))
+    assert day.day.results["1"][1].entry == replace(in_calf("1", 60), twins=True)
 
 
 def test_a_question_tells_how_it_was_settled() -> None:

@@ -62,7 +62,7 @@ def test_commands_can_be_followed() -> None:
 
 
 def test_a_model_without_an_unknown_word_is_not_even_believed_a_command() -> None:
-    assert outcome(hearing_of(result(("stop listening", 300.0)), ENGLISH, False)) is Outcome.QUESTION
+    assert outcome(hearing_of(result(("stop listening", 300.0)), ENGLISH, False)) is Outcome.IGNORED
 
 
 def test_the_difference_of_confidences_is_a_log_ratio() -> None:

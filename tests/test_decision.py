@@ -397,6 +397,21 @@ def test_the_next_cows_number_never_settles_a_question_about_another_cow(morning
     assert {candidate.entry.cow for candidate in left.candidates} == {"415", "419"}
 
 
+def test_the_next_cow_with_a_result_of_her_own_settles_no_question_that_offered_her(morning: Morning) -> None:
+    morning.hears(hearing(("four one five empty", 0.6), ("four one nine empty", 0.399)))
+    assert morning.says("four one nine pregnant fifty days").outcome is Outcome.ACCEPTED
+    assert morning.day.scanned == {"419"} and len(morning.day.questions) == 1
+
+
+def test_what_completes_both_that_were_offered_alike_is_asked_about_once(morning: Morning) -> None:
+    morning.hears(hearing(("six oh eight thirty days", 0.6), ("six oh eight ninety days", 0.399)))
+    asked = morning.says("correction pregnant sixty days")
+    assert sentence(asked, morning.day) == (
+        "a correction of what was asked. six zero eight, in calf sixty days, six zero?"
+    )
+    assert morning.says("yes").event.entry == Entry("608", Result.PREGNANT, 60)
+
+
 @pytest.mark.parametrize("asked", ["twins", "sorry fifty eight days"])
 def test_the_next_cows_number_never_takes_the_place_of_an_entry_that_is_asked_about(
     taken: Morning, asked: str

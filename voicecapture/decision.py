@@ -17,6 +17,7 @@ from voicecapture.offers import (
     cows_of,
     differing_in,
     doubtful_field,
+    is_hers,
     joined,
     of_cows,
     together,
@@ -277,7 +278,7 @@ class _Judge:
                     reason = question.reason if question.reason == NOT_IN_STEP else OTHER
                     return self.ask(reason, completed(self.hearing.readings, question), number, question.replaces)
                 answers, replaces = number, question.replaces
-            elif best.entry.is_whole and best.entry.cow in cows:
+            elif best.entry.is_whole and best.entry.cow in cows and is_hers(best.entry, cows, question):
                 answers, replaces = number, question.replaces
         elif late:
             # A word of talk may sound like one of these, so they are never taken without asking.

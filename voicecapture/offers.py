@@ -1,6 +1,6 @@
 """What a question offers: readings completed from what is known, and those that differ in what is in doubt. Pure."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import replace
 
 from voicecapture.day import Candidate, Event
@@ -23,7 +23,7 @@ def joined(readings: Iterable[Reading], earlier: Entry, how: Together = together
 
 
 def completed(readings: Sequence[Reading], question: Event) -> tuple[Reading, ...]:
-    """The best reading, completed from each entry that a question offered."""
+    """The best reading, completed from each entry that a question offered; each completed entry once."""
     whole = Candidate(question.entry or Entry(), question.probability or 0.0)
     found = [
         # What is completed is no surer than what completes it.
@@ -31,12 +31,20 @@ def completed(readings: Sequence[Reading], question: Event) -> tuple[Reading, ..
         for context in question.candidates or (whole,)
         for reading in joined(readings, context.entry)[:1]
     ]
-    return tuple(dict.fromkeys(found))
+    return tuple({reading.phrase: reading for reading in reversed(found)}.values())[::-1]
 
 
 def cows_of(question: Event) -> set[str | None]:
     """The cows that a question is between."""
     return {candidate.entry.cow for candidate in question.candidates}
+
+
+def is_hers(entry: Entry, cows: Collection[str | None], question: Event) -> bool:
+    """Whether an entry of a cow that a question is about settles it.
+
+    Of several cows that were offered one may be the next, with a result of her own.
+    """
+    return len(cows) == 1 or entry in [candidate.entry for candidate in question.candidates]
 
 
 def of_cows(reading: Reading, cows: Sequence[str]) -> tuple[Reading, ...]:

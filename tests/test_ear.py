@@ -2,10 +2,12 @@
 
 from collections.abc import Callable, Iterator
 
+import numpy as np
 import pytest
 
-from tests.fakes import Samples, in_chunks, with_pauses
+from tests.fakes import Samples, in_chunks, spoken, with_pauses
 from voicecapture.audio import AudioChunk
+from voicecapture.bars import IN_ONE_BREATH
 from voicecapture.day import Day
 from voicecapture.decision import Outcome
 from voicecapture.ear import Ear, Heard
@@ -104,3 +106,26 @@ def test_without_time_words_are_told_at_pauses_alone_and_the_decision_is_the_sam
     hurried, unhurried = Listening(samples), Listening(samples, has_time=lambda: True)
     assert hurried.words[0] == "four one seven"
     assert [heard.decision for heard in hurried.heard] == [heard.decision for heard in unhurried.heard]
+
+
+def in_one_breath(*sentences: str) -> Samples:
+    """Sentences 0.25 s apart, less than ends an utterance."""
+    parts: list[Samples] = [np.zeros(8000, np.float32)]
+    for sentence in sentences:
+        samples = spoken(sentence)
+        loud = np.flatnonzero(np.abs(samples) > 0.01)
+        parts += [samples[loud[0] : loud[-1]], np.zeros(4000, np.float32)]
+    return np.concatenate([*parts, np.zeros(32_000, np.float32)])
+
+
+def test_an_entry_in_one_breath_with_talk_is_asked_about() -> None:
+    samples = in_one_breath("good girl now, move up there.", "four one seven, pregnant fifty six days.")
+    (heard,) = Listening(samples).heard
+    assert heard.decision.outcome is Outcome.QUESTION and heard.decision.reason == IN_ONE_BREATH
+    assert heard.decision.event.candidates[0].entry == Entry("417", Result.PREGNANT, 56)
+    assert not heard.day.results
+
+
+def test_talk_after_a_short_pause_in_talk_stays_talk() -> None:
+    samples = in_one_breath("good girl now, move up there.", "mind the gate, the vet is coming through.")
+    assert [heard.decision.outcome for heard in Listening(samples).heard] == [Outcome.IGNORED]

@@ -9,9 +9,10 @@ TOO_LOUD = "too loud to trust"
 OVERDRIVEN = "the microphone is overdriven"
 BROKEN = "some of the sound was lost"
 CUT = "cut off in the middle of long talk"
+IN_ONE_BREATH = "said in one breath with talk"
 OVER_READ_BACK = "heard over the read-back"
 """Words were spoken while the loudspeaker was."""
-DISTRUST = (TOO_LOUD, OVERDRIVEN, BROKEN, CUT, OVER_READ_BACK)
+DISTRUST = (TOO_LOUD, OVERDRIVEN, BROKEN, CUT, IN_ONE_BREATH, OVER_READ_BACK)
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,15 +3,15 @@
 import time
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from voicecapture.audio import SAMPLE_RATE_HZ, AudioChunk, Samples
-from voicecapture.bars import OVER_READ_BACK, distrust, is_talk
+from voicecapture.bars import IN_ONE_BREATH, OVER_READ_BACK, distrust, is_talk
 from voicecapture.day import Day, Event, EventKind
-from voicecapture.decision import LATE, READ_BACK, SAY_AGAIN, Decision, Outcome, decide
+from voicecapture.decision import LATE, READ_BACK, SAY_AGAIN, TALK, Decision, Outcome, decide
 from voicecapture.echo import find_echo
 from voicecapture.language.grammar import Grammar
 from voicecapture.language.phrase import RESTART, Entry, is_tail
@@ -21,6 +21,8 @@ from voicecapture.segmenter import Utterance, segment
 from voicecapture.settings import Settings
 from voicecapture.typed import decide_typed
 
+_PAUSES_TRIED, _SHORTEST_ENTRY_S = 3, 0.7
+"""After the last so many pauses in talk an entry is looked for, if so much sound follows."""
 _READ_BACKS = 6
 """Decisions back that a loudspeaker may still be telling of."""
 _QUIET_DB = 40.0
@@ -73,6 +75,8 @@ class Ear:
         self._next = first
         self._heard_early_s = 0.0
         self._last_hearing: tuple[tuple[float, int], Hearing] | None = None
+        self._talk: tuple[float, list[int]] = (0.0, [])
+        """Start of what is being said, and its samples up to each pause at which it was talk."""
         self.words = ""
         """Words so far of what is being said."""
 
@@ -100,6 +104,8 @@ class Ear:
             number = self._next
             echo = find_echo(utterance.samples, self._sounded())
             decision = self._decide(utterance, hearing, OVER_READ_BACK if echo is not None else "")
+            if decision.reason == TALK and (entry := self._entry_after_talk(utterance)) is not None:
+                hearing, decision = entry
             if echo is not None and echo.is_all_of(len(utterance.samples)):
                 decision = self._passed_over(decision, hearing, echo.said)
             self._next, self.words = number + 1, ""
@@ -171,6 +177,23 @@ class Ear:
             self._last_hearing = (key, self._recogniser.recognise(utterance, self._language()))
         return self._last_hearing[1]
 
+    def _entry_after_talk(self, utterance: Utterance) -> tuple[Hearing, Decision] | None:
+        """The question about a whole entry that came after talk and a short pause; None if none did.
+
+        An entry must not be lost because somebody talked to a cow just before; nor is it sure enough to be taken.
+        """
+        began_s, pauses = self._talk
+        for samples in pauses[-_PAUSES_TRIED:] if began_s == utterance.start_s else ():
+            start_s = utterance.start_s + samples / SAMPLE_RATE_HZ
+            rest = replace(utterance, samples=utterance.samples[samples:], start_s=start_s)
+            if len(rest.samples) < _SHORTEST_ENTRY_S * SAMPLE_RATE_HZ:
+                continue
+            hearing = self._recogniser.recognise(rest, self._language())
+            decision = self._decide(rest, hearing, IN_ONE_BREATH)
+            if decision.outcome is Outcome.QUESTION and decision.event.candidates:
+                return hearing, decision
+        return None
+
     def _language(self) -> Language:
         return Language(self._grammar, self.day.herd, self.day.scanned, self.day.current is not None)
 
@@ -190,6 +213,9 @@ class Ear:
         self._heard_early_s = time.perf_counter() - offered_s
         if not hearing.readings or is_talk(hearing, self._settings.decision):
             self.words = ""
+            if self._talk[0] != utterance.start_s:
+                self._talk = (utterance.start_s, [])
+            self._talk[1].append(len(utterance.samples))
             return pauses.end_pause_ms
         best, decision = hearing.readings[0], self._decide(utterance, hearing)
         self.words = best.words

@@ -182,6 +182,7 @@ def test_half_an_entry_that_sounds_like_talk_is_not_passed_over_in_silence(morni
     for spoilt in (BROKEN, OVER_READ_BACK):
         decision = morning.hears(hearing(("four one seven empty", 0.9), strangeness=60.0), distrusted=spoilt)
         assert decision.outcome is Outcome.IGNORED and tone(decision) is Tone.NOT_HEARD
+        assert sentence(decision, morning.day) == "", "talk broken off again and again would be answered every time"
 
 
 def test_what_fits_badly_is_asked(morning: Morning) -> None:

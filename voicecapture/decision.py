@@ -48,6 +48,8 @@ SAY_AGAIN = "say it again"
 """End of the reason of what was heard in vain."""
 _LAPSED = "a correction was said long before"
 _UNCLEAR = "not clearly heard"
+IN_VAIN = f"{_UNCLEAR}: {SAY_AGAIN}"
+"""End of the reason of a command or an answer that is not followed; the ear is told."""
 _CORRECTED = "a correction of what was asked"
 _CHOICES = (OTHER, _CORRECTED, READER_SAYS, TWO_READ)
 """Reasons of questions that offer two entries."""
@@ -194,7 +196,7 @@ class _Judge:
             if any(reading.phrase.entry is not None for reading in readings):
                 return self.ask(self.unclear(), readings)
             # No question: "take that back", said again, would take back that.
-            return self.ignore(f"a command, not clearly heard: {SAY_AGAIN}")
+            return self.ignore(f"a command, {IN_VAIN}")
         if command is Command.TAKE_BACK:
             number = self.day.current
             if number is not None and self.start_s - self.day.questions[number].at_s <= self.settings.answer_window_s:
@@ -226,7 +228,7 @@ class _Judge:
         if not self.is_clear(readings):
             if any(reading.phrase.entry is not None for reading in readings):
                 return self.ask(self.unclear(), readings)
-            return self.ignore(f"an answer, not clearly heard: {SAY_AGAIN}")
+            return self.ignore(f"an answer, {IN_VAIN}")
         number, question = asked
         if answer is Answer.YES and len(question.candidates) > 1:
             return self.ignore("yes to a choice of two: say first, second or neither")

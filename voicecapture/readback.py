@@ -9,7 +9,7 @@ import re
 from dataclasses import replace
 
 from voicecapture.day import Candidate, Day, Event, EventKind
-from voicecapture.decision import LATE, OTHER, READ_BACK, READER_SAYS, SAY_AGAIN, TALK, Decision, Outcome
+from voicecapture.decision import IN_VAIN, LATE, OTHER, READ_BACK, READER_SAYS, SAY_AGAIN, TALK, Decision, Outcome
 from voicecapture.language.numbers import say_digits, say_number
 from voicecapture.language.phrase import Command, Entry, Result
 from voicecapture.speaker import Tone
@@ -87,7 +87,7 @@ def sentence(decision: Decision, day: Day) -> str:
     event, counts = decision.event, day.counts
     match event.kind:
         case EventKind.IGNORED:
-            return SAY_AGAIN if event.reason.endswith(SAY_AGAIN) else ""
+            return SAY_AGAIN if event.reason.endswith(IN_VAIN) else ""
         case EventKind.NOTE:
             return ""
         case EventKind.ACCEPTED:

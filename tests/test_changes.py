@@ -7,8 +7,8 @@ from datetime import date
 from tests.seasons import empty, in_calf, scan_day
 from voicecapture.amend import absence, amendment, no_entry, right_as_it_is, settled
 from voicecapture.day import Event, EventKind
-from voicecapture.decision import LATE
 from voicecapture.language.phrase import Entry, Result
+from voicecapture.reasons import LATE
 from voicecapture.reckoning.season import ScanDay, Signature
 from voicecapture.report.changes import changes, since_signed
 

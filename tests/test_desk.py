@@ -22,7 +22,6 @@ from tests.seasons import empty, in_calf
 from tests.test_cli import Run, run  # noqa: F401
 from voicecapture.audio import Samples
 from voicecapture.day import Candidate, Event, EventKind, ScanKind
-from voicecapture.decision import TALK
 from voicecapture.desk.app import DeskApp
 from voicecapture.desk.detail import detail, share, wrapped
 from voicecapture.desk.forms import EntryForm, Keys, Unseen
@@ -32,6 +31,7 @@ from voicecapture.desk.sitting import Desk, Sitting
 from voicecapture.errors import AudioError, ScreenError
 from voicecapture.herd import Animal, Herd
 from voicecapture.language.phrase import Entry, Phrase
+from voicecapture.reasons import TALK
 from voicecapture.recogniser import Certainty, Hearing, Language, Reading
 from voicecapture.segmenter import Utterance
 from voicecapture.settings import Settings

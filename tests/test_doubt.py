@@ -8,8 +8,9 @@ import pytest
 from tests.test_decision import HERD, SETTINGS, Morning, hearing, phrase
 from voicecapture.bars import BROKEN, OVERDRIVEN, TOO_LOUD, DecisionSettings, distrust, is_talk
 from voicecapture.day import Day
-from voicecapture.decision import OTHER, Outcome
+from voicecapture.decision import Outcome
 from voicecapture.readback import sentence
+from voicecapture.reasons import OTHER
 from voicecapture.segmenter import Utterance
 
 

@@ -14,11 +14,12 @@ from tests.test_session import HERD, LISTENER
 from voicecapture.audio import SAMPLE_RATE_HZ, AudioChunk, read_recording
 from voicecapture.bars import OVER_READ_BACK
 from voicecapture.day import Day, EventKind
-from voicecapture.decision import READ_BACK, Outcome
+from voicecapture.decision import Outcome
 from voicecapture.demo import RECORDING
 from voicecapture.ear import Ear, Heard
 from voicecapture.echo import find_echo
 from voicecapture.language.grammar_file import load_grammar
+from voicecapture.reasons import READ_BACK
 from voicecapture.settings import Settings
 from voicecapture.synthesis.shed import mix, room, shed_noise
 from voicecapture.typed import TYPED

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from tests.test_decision import GRAMMAR, Morning, hearing
 from voicecapture.bars import DecisionSettings
 from voicecapture.day import Day, Event, EventKind
-from voicecapture.decision import BY_READER, NOT_IN_STEP, NOT_SURE_WHO, TWO_READ, Decision, Outcome
+from voicecapture.decision import Decision, Outcome
 from voicecapture.gate import STEPS
 from voicecapture.gate import Gate as GateState
 from voicecapture.herd import Animal, Herd
@@ -18,6 +18,7 @@ from voicecapture.language.numbers import say_digits
 from voicecapture.language.phrase import Entry, Result
 from voicecapture.readback import sentence, tone
 from voicecapture.reads import LOST, NOT_LISTED, decide_read, unmatched
+from voicecapture.reasons import BY_READER, NOT_IN_STEP, NOT_SURE_WHO, TWO_READ
 from voicecapture.typed import decide_typed
 
 NUMBERS = ("415", "417", "419", "470", "608", "609")

@@ -3,10 +3,11 @@
 import pytest
 
 from voicecapture.day import Candidate, Day, Event, EventKind
-from voicecapture.decision import OTHER, Decision, Outcome
+from voicecapture.decision import Decision, Outcome
 from voicecapture.herd import Herd
 from voicecapture.language.phrase import Entry, Result
 from voicecapture.readback import say_candidates, say_doubtful, say_entry, sentence
+from voicecapture.reasons import OTHER
 
 IN_CALF = Entry("417", Result.PREGNANT, 56, twins=True)
 EMPTY = Entry("417", Result.EMPTY)

@@ -15,11 +15,11 @@ from voicecapture import amend
 from voicecapture.amend import ABSENCES
 from voicecapture.bars import BROKEN, DecisionSettings
 from voicecapture.day import Candidate, Day, Event, EventKind
-from voicecapture.decision import TALK
 from voicecapture.errors import GrammarError, RecordError
 from voicecapture.herd import Animal, Herd, Matings, Service
 from voicecapture.language.grammar_file import load_grammar
 from voicecapture.language.phrase import Entry, Phrase, Result, Stage
+from voicecapture.reasons import TALK
 from voicecapture.reckoning.season import Season
 from voicecapture.reckoning.settings import ReckoningSettings
 from voicecapture.recogniser import Certainty, Hearing, Language, Reading

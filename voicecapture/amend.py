@@ -7,12 +7,12 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from voicecapture.day import Day, Event, EventKind
-from voicecapture.decision import LATE
 from voicecapture.errors import GrammarError, RecordError
 from voicecapture.language.grammar import Grammar
 from voicecapture.language.numbers import say_number
 from voicecapture.language.phrase import Entry, Result, interpret
 from voicecapture.plain_text import shown
+from voicecapture.reasons import LATE
 
 ABSENCES = ("absent today", "sold", "died", "dried off, not scanned", "not for scanning")
 """Why a cow of the list was not seen; the reason of a note that names her."""

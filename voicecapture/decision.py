@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
+from voicecapture import reasons
 from voicecapture.bars import BROKEN, DISTRUST, OVER_READ_BACK, DecisionSettings, is_talk
 from voicecapture.day import NEITHER, Candidate, Day, Event, EventKind, ScanKind
 from voicecapture.gate import Read
@@ -25,34 +26,6 @@ from voicecapture.offers import (
 )
 from voicecapture.reckoning.foetus import CROWN_RUMP_MM
 from voicecapture.recogniser import PLAUSIBLE_DAYS, Hearing, Reading
-
-TALK = "not an entry: talk or noise"
-"""Reason of what is passed over in silence."""
-READ_BACK = "the read-back was heard"
-"""Reason of what is passed over because the program said it itself."""
-STOPPED = "listening is stopped"
-"""Reason of what is passed over because the vet said so."""
-OTHER = "it may have been another"
-"""Reason of a question between readings; the field in doubt may follow it."""
-READER_SAYS = "the reader says"
-"""Reason of a question about a number that does not agree with the reader; both numbers follow it."""
-TWO_READ = "two cows were read"
-"""Reason of a question whose a result without a number is."""
-NOT_IN_STEP = "the reader is not yet in step"
-NOT_SURE_WHO = "not sure who is at the gate: say her number"
-BY_READER = "clearly heard, the cow by the reader"
-_CLEARLY = "clearly heard"
-LATE = "said after the entry"
-"""Reason of a question about twins or a finding that came when the entry was taken."""
-SAY_AGAIN = "say it again"
-"""End of the reason of what was heard in vain."""
-_LAPSED = "a correction was said long before"
-_UNCLEAR = "not clearly heard"
-IN_VAIN = f"{_UNCLEAR}: {SAY_AGAIN}"
-"""End of the reason of a command or an answer that is not followed; the ear is told."""
-_CORRECTED = "a correction of what was asked"
-_CHOICES = (OTHER, _CORRECTED, READER_SAYS, TWO_READ)
-"""Reasons of questions that offer two entries."""
 
 
 class Outcome(StrEnum):
@@ -120,12 +93,12 @@ class _Judge:
         if not readings or is_talk(self.hearing, self.settings):
             # Half an entry is no entry any more, and must not be passed over in silence for it.
             is_spoilt = self.distrusted in (BROKEN, OVER_READ_BACK)
-            return self.ignore(f"{self.distrusted}: {SAY_AGAIN}" if is_spoilt else TALK)
+            return self.ignore(f"{self.distrusted}: {reasons.SAY_AGAIN}" if is_spoilt else reasons.TALK)
         best = readings[0].phrase
         if self.day.is_stopped and best.command is not Command.GO_ON:
             if best.entry is not None and best.entry.is_whole:
                 return self.ask("heard while listening was stopped", readings)
-            return self.ignore(STOPPED)
+            return self.ignore(reasons.STOPPED)
         if best.command is not None:
             return self.command(best.command, readings)
         if best.answer is not None:
@@ -160,7 +133,7 @@ class _Judge:
             if reading.phrase.entry is not None and reading.phrase.entry.is_whole
         )
         # No more than is said: an answer must never choose what the vet was not offered.
-        candidates = whole[: 2 if reason.startswith(_CHOICES) else 1]
+        candidates = whole[: 2 if reason.startswith(reasons.CHOICES) else 1]
         best = readings[0]
         event = self.event(
             EventKind.QUESTION,
@@ -196,7 +169,7 @@ class _Judge:
             if any(reading.phrase.entry is not None for reading in readings):
                 return self.ask(self.unclear(), readings)
             # No question: "take that back", said again, would take back that.
-            return self.ignore(f"a command, {IN_VAIN}")
+            return self.ignore(f"a command, {reasons.IN_VAIN}")
         if command is Command.TAKE_BACK:
             number = self.day.current
             if number is not None and self.start_s - self.day.questions[number].at_s <= self.settings.answer_window_s:
@@ -228,7 +201,7 @@ class _Judge:
         if not self.is_clear(readings):
             if any(reading.phrase.entry is not None for reading in readings):
                 return self.ask(self.unclear(), readings)
-            return self.ignore(f"an answer, {IN_VAIN}")
+            return self.ignore(f"an answer, {reasons.IN_VAIN}")
         number, question = asked
         if answer is Answer.YES and len(question.candidates) > 1:
             return self.ignore("yes to a choice of two: say first, second or neither")
@@ -250,13 +223,13 @@ class _Judge:
 
     def entry(self, best: Phrase, readings: Sequence[Reading]) -> Decision:
         assert best.entry is not None
-        answers, replaces, why = None, None, _CLEARLY
+        answers, replaces, why = None, None, reasons.CLEARLY
         asked = self.asked()
         is_correction = best.corrects or self.day.correcting_s is not None
         late = () if is_correction else self.late(best.entry)
         at_gate = () if is_correction or late or best.entry.cow else self.at_gate(asked and asked[1])
         if not best.corrects and self.is_lapsed():
-            return self.ask(_LAPSED, readings)
+            return self.ask(reasons.LAPSED, readings)
         if is_correction and self.day.current is not None:
             return self.correct_question(self.day.current, readings)
         if is_correction:
@@ -265,7 +238,7 @@ class _Judge:
                 return self.ask("a correction, but there is no entry to correct", readings)
             readings, replaces = joined(readings, last.entry), self.day.last
         elif len(at_gate) == 1 and at_gate[0] is not None:
-            readings, why = joined(readings, Entry(cow=at_gate[0])), BY_READER
+            readings, why = joined(readings, Entry(cow=at_gate[0])), reasons.BY_READER
         elif at_gate:
             return self.ask_whose(at_gate, readings[0])
         elif asked is not None and asked[1].entry is not None:
@@ -277,14 +250,14 @@ class _Judge:
             if not best.entry.is_whole and is_offered:
                 readings = joined(readings, question.entry)
                 if not self.is_rest_certain(question, best.entry):
-                    reason = question.reason if question.reason == NOT_IN_STEP else OTHER
+                    reason = question.reason if question.reason == reasons.NOT_IN_STEP else reasons.OTHER
                     return self.ask(reason, completed(self.hearing.readings, question), number, question.replaces)
                 answers, replaces = number, question.replaces
             elif best.entry.is_whole and best.entry.cow in cows and is_hers(best.entry, cows, question):
                 answers, replaces = number, question.replaces
         elif late:
             # A word of talk may sound like one of these, so they are never taken without asking.
-            return self.ask(LATE, late, replaces=self.day.last)
+            return self.ask(reasons.LATE, late, replaces=self.day.last)
         chosen, probability = readings[0], readings[0].probability
         entry = chosen.phrase.entry
         assert entry is not None
@@ -298,12 +271,12 @@ class _Judge:
         if against and is_sure and self.is_fitting() and entry.cow not in self.day.results:
             return self.ask_reader(chosen, against, answers, replaces)
         doubt = self.doubt(chosen.phrase, entry, replaces)
-        if not doubt and why == BY_READER:
+        if not doubt and why == reasons.BY_READER:
             doubt = self.doubt_of_reader()
-        if doubt == OTHER:
+        if doubt == reasons.OTHER:
             field = self.doubtful_field()
             readings = differing_in(readings, field)
-            doubt = f"{OTHER} {field}".strip()
+            doubt = f"{reasons.OTHER} {field}".strip()
         if doubt:
             return self.ask(doubt, readings, answers, replaces)
         return self.accept(entry, probability, why, replaces, answers or self.asked_at_gate(entry))
@@ -326,11 +299,11 @@ class _Judge:
 
         "Four one nine" settles which cow, never an age that was in doubt; a result never settles which cow.
         """
-        if question.reason in (_UNCLEAR, LATE, *DISTRUST) or question.entry is None:
+        if question.reason in (reasons.UNCLEAR, reasons.LATE, *DISTRUST) or question.entry is None:
             return False
         if said.cow is None and self.day.gate.seen_s:
             # Where a reader tells the numbers, a result alone is likelier to be the next cow's than a new answer.
-            if question.reason == NOT_IN_STEP:
+            if question.reason == reasons.NOT_IN_STEP:
                 return False
             offered = [c.entry for c in question.candidates]
             if offered and together(said, question.entry) not in offered:
@@ -345,7 +318,7 @@ class _Judge:
         """What was asked is corrected, never the entry before it; the rest of it is still in doubt, so ask again."""
         question = self.day.questions[number]
         readings = completed(self.hearing.readings, question) or readings
-        return self.ask(_CORRECTED, readings, number, question.replaces)
+        return self.ask(reasons.CORRECTED, readings, number, question.replaces)
 
     # ---- the reader at the gate; `gate.py` has the rules --------------------------------------------
 
@@ -359,11 +332,7 @@ class _Judge:
         if question is not None and not question.candidates and question.entry and question.entry.cow:
             return ()  # her number was just said
         about = [candidate.entry.cow for candidate in question.candidates] if question is not None else []
-        reads = self.day.gate.waiting(self.said_s)
-        lately = tuple(read for read in reads if self.said_s - read.at_s <= self.settings.reader_window_s)
-        if not lately or all(read.cow in about for read in lately):
-            return ()
-        return tuple(dict.fromkeys((*about, *(read.cow for read in (lately if about else reads)))))
+        return self.day.gate.whose(about, self.said_s, self.settings.reader_window_s)
 
     def ask_whose(self, cows: Sequence[str | None], reading: Reading) -> Decision:
         """Ask whose a result without a number is: between two, or else for the number."""
@@ -372,15 +341,15 @@ class _Judge:
         entries = [r.phrase.entry for r in offered if r.phrase.entry is not None and r.phrase.entry.is_whole]
         is_choice = len(cows) == 2 == len(entries)
         if is_choice and not any(self.doubt(reading.phrase, entry, None) for entry in entries):
-            return self.ask(TWO_READ, offered)
-        return self.ask(NOT_SURE_WHO if self.is_fitting() else self.unclear(), (reading,))
+            return self.ask(reasons.TWO_READ, offered)
+        return self.ask(reasons.NOT_SURE_WHO if self.is_fitting() else self.unclear(), (reading,))
 
     def doubt_of_reader(self) -> str:
         """Why a result is not taken for the cow that was read; empty if it is."""
         if self.day.gate.steps:
-            return NOT_IN_STEP
+            return reasons.NOT_IN_STEP
         # A single word of talk can sound like a result, and no number shows that it was meant.
-        return OTHER if self.hearing.certainty.entry < self.settings.accept_probability else ""
+        return reasons.OTHER if self.hearing.certainty.entry < self.settings.accept_probability else ""
 
     def against(self, entry: Entry, answers: int | None) -> tuple[Read, ...]:
         """The reads that speak against the number of an entry that was said, now or in what it answers."""
@@ -388,7 +357,7 @@ class _Judge:
             return ()
         question, said_s = self.day.questions.get(answers or 0), self.said_s
         if question is not None:
-            if question.reason.startswith((READER_SAYS, TWO_READ)) and entry.cow in cows_of(question):
+            if question.reason.startswith((reasons.READER_SAYS, reasons.TWO_READ)) and entry.cow in cows_of(question):
                 return ()
             said_s = min(said_s, question.at_s)
         return self.day.gate.against(entry.cow, self.day.code_of(entry.cow), said_s, self.settings.reader_window_s)
@@ -400,9 +369,11 @@ class _Judge:
         entry = reading.phrase.entry
         assert entry is not None and entry.cow is not None
         named = list(dict.fromkeys(read.cow for read in against if read.cow))
-        reason = f"{READER_SAYS} {' or '.join(named) or 'a cow that is not in the herd list'}, heard {entry.cow}"
+        reason = (
+            f"{reasons.READER_SAYS} {' or '.join(named) or 'a cow that is not in the herd list'}, heard {entry.cow}"
+        )
         other = replace(entry, cow=named[0]) if len(against) == 1 == len(named) else None
-        if other is not None and self.doubt(reading.phrase, other, None) in ("", OTHER):
+        if other is not None and self.doubt(reading.phrase, other, None) in ("", reasons.OTHER):
             return self.ask(reason, of_cows(reading, (named[0], entry.cow)), answers, replaces)
         return self.ask(reason, (reading,), answers, replaces)
 
@@ -423,7 +394,7 @@ class _Judge:
 
     def unclear(self) -> str:
         """What is the matter with sound that does not fit."""
-        return self.distrusted or _UNCLEAR
+        return self.distrusted or reasons.UNCLEAR
 
     def doubt(self, phrase: Phrase, entry: Entry, replaces: int | None) -> str:
         """Why an entry must be asked about; empty if it may be taken."""
@@ -442,5 +413,5 @@ class _Judge:
         if phrase.caution and not (phrase.caution == YES_NO and self.day.kind is ScanKind.YES_NO):
             return phrase.caution
         if self.hearing.readings[0].probability < self.settings.accept_probability:
-            return OTHER
+            return reasons.OTHER
         return ""

@@ -11,11 +11,12 @@ from numpy.typing import NDArray
 from voicecapture.audio import SAMPLE_RATE_HZ, AudioChunk, Samples
 from voicecapture.bars import IN_ONE_BREATH, OVER_READ_BACK, distrust, is_talk
 from voicecapture.day import Day, Event, EventKind
-from voicecapture.decision import LATE, READ_BACK, SAY_AGAIN, TALK, Decision, Outcome, decide
+from voicecapture.decision import Decision, Outcome, decide
 from voicecapture.echo import find_echo
 from voicecapture.language.grammar import Grammar
 from voicecapture.language.phrase import RESTART, Entry, is_tail
 from voicecapture.reads import decide_read
+from voicecapture.reasons import LATE, READ_BACK, SAY_AGAIN, TALK
 from voicecapture.recogniser import Follower, Hearing, Language, Recogniser
 from voicecapture.segmenter import Utterance, segment
 from voicecapture.settings import Settings

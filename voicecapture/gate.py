@@ -24,7 +24,7 @@ What is left: if the cow that is scanned was not read, and one read shortly befo
 result goes to that one. Only the number in the read-back tells it.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 STEPS = 3
@@ -110,6 +110,14 @@ class Gate:
     def waiting(self, said_s: float) -> tuple[Read, ...]:
         """The open reads from before the words that began at `said_s`."""
         return tuple(read for read in self.open if read.at_s <= said_s)
+
+    def whose(self, about: Sequence[str | None], said_s: float, window_s: float) -> tuple[str | None, ...]:
+        """The cows whose a result without a number may be, those of a question first; none if no other was read."""
+        reads = self.waiting(said_s)
+        lately = tuple(read for read in reads if said_s - read.at_s <= window_s)
+        if not lately or all(read.cow in about for read in lately):
+            return ()
+        return tuple(dict.fromkeys((*about, *(read.cow for read in (lately if about else reads)))))
 
     def against(self, cow: str, code: str | None, said_s: float, window_s: float) -> tuple[Read, ...]:
         """The reads that speak against a number; none if one agrees or nobody was read lately."""

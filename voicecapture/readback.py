@@ -9,9 +9,10 @@ import re
 from dataclasses import replace
 
 from voicecapture.day import Candidate, Day, Event, EventKind
-from voicecapture.decision import IN_VAIN, LATE, OTHER, READ_BACK, READER_SAYS, SAY_AGAIN, TALK, Decision, Outcome
+from voicecapture.decision import Decision, Outcome
 from voicecapture.language.numbers import say_digits, say_number
 from voicecapture.language.phrase import Command, Entry, Result
+from voicecapture.reasons import IN_VAIN, LATE, OTHER, READ_BACK, READER_SAYS, SAY_AGAIN, TALK
 from voicecapture.speaker import Tone
 
 

@@ -11,10 +11,11 @@ from itertools import groupby
 from voicecapture.amend import absences
 from voicecapture.bars import BROKEN, CUT, OVERDRIVEN, DecisionSettings, distrust
 from voicecapture.day import Candidate, Day, Event, EventKind
-from voicecapture.decision import READ_BACK, STOPPED, TALK, Decision, decide
+from voicecapture.decision import Decision, decide
 from voicecapture.herd import Animal
 from voicecapture.language.grammar import Grammar
 from voicecapture.language.phrase import Entry
+from voicecapture.reasons import READ_BACK, STOPPED, TALK
 from voicecapture.reckoning.cow import Alert, CowReckoning
 from voicecapture.reckoning.season import Amendment, ScanDay, Season, in_order
 from voicecapture.reckoning.settings import ReckoningSettings

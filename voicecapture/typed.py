@@ -8,10 +8,11 @@ from dataclasses import replace
 
 from voicecapture.bars import DecisionSettings as Bars
 from voicecapture.day import Day, EventKind
-from voicecapture.decision import TALK, Decision, Outcome, decide
+from voicecapture.decision import Decision, Outcome, decide
 from voicecapture.herd import Herd
 from voicecapture.language.grammar import Grammar
 from voicecapture.language.phrase import Command, Phrase
+from voicecapture.reasons import TALK
 from voicecapture.recogniser import Certainty, Hearing, Language, Reading, certainty_of
 from voicecapture.recogniser.words import readings_of
 

@@ -8,11 +8,12 @@ from collections.abc import Callable, Iterable, Iterator
 
 from voicecapture.audio import AudioChunk, is_narrow_band, level_dbfs
 from voicecapture.day import Day
-from voicecapture.decision import TALK, Outcome
+from voicecapture.decision import Outcome
 from voicecapture.ear import Ear, Heard
 from voicecapture.herd import Herd
 from voicecapture.language.grammar import Grammar
 from voicecapture.language.phrase import Entry, interpret
+from voicecapture.reasons import TALK
 from voicecapture.recogniser import Recogniser
 from voicecapture.settings import Settings
 from voicecapture.verdict import Said

@@ -16,13 +16,13 @@ from types import ModuleType
 
 from hibari.g2p import G2P
 
-from voicecapture import bars, day, decision, offers, readback, reads, session
+from voicecapture import bars, day, decision, offers, readback, reads, reasons, session
 from voicecapture.language import phrase
 from voicecapture.language.grammar_file import load_grammar
 from voicecapture.language.numbers import say_number
 from voicecapture.voice import PHRASES
 
-_SPEAKING: tuple[ModuleType, ...] = (bars, day, decision, offers, phrase, readback, reads, session)
+_SPEAKING: tuple[ModuleType, ...] = (bars, day, decision, offers, phrase, readback, reads, reasons, session)
 
 
 def phrases() -> set[str]:

@@ -4,7 +4,7 @@ import pytest
 
 from voicecapture.herd import Animal, Herd
 from voicecapture.language.grammar_file import load_grammar
-from voicecapture.language.phrase import Entry, Result
+from voicecapture.language.phrase import Entry, Phrase, Result
 from voicecapture.recogniser import Language
 from voicecapture.recogniser.words import readings_of, sounds_like
 
@@ -53,3 +53,14 @@ def test_words_that_are_no_entry_give_no_reading() -> None:
 
 def test_talk_full_of_numbers_is_not_tried_in_every_way() -> None:
     assert readings_of([(["12"] * 40, 0.0)], LANGUAGE) == ()
+
+
+def test_a_number_that_looks_like_none_of_the_herd_is_expected_least() -> None:
+    def expected(cow: str, *herd: str) -> float:
+        return Language(GRAMMAR, Herd(map(Animal, herd))).log_prior(Phrase(entry=Entry(cow=cow)))
+
+    assert expected("415", "415", "1205") > expected("417", "415", "1205")
+    for odd in ("0415", "41505", "7"):
+        assert expected("417", "415", "1205") > expected(odd, "415", "1205")
+    assert expected("0417", "0415", "1205") == expected("417", "415", "1205")
+    assert expected("0417") == expected("417") == 0.0

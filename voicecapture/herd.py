@@ -42,6 +42,10 @@ class Animal:
         return self.born_on is not None and self.calved_on is None
 
 
+def _form(cow: str) -> tuple[int, bool]:
+    return len(cow), cow.startswith("0")
+
+
 class Herd:
     """Cows by number, in the order of the list."""
 
@@ -63,6 +67,14 @@ class Herd:
     def by_electronic_id(self) -> dict[str, str]:
         """Cow numbers by the 15 digits of their electronic IDs."""
         return {animal.electronic_id: cow for cow, animal in self.animals.items() if animal.electronic_id}
+
+    def is_usual(self, cow: str) -> bool:
+        """Whether a number looks like one of the herd's: as many digits, with or without a zero before them."""
+        return _form(cow) in self._forms
+
+    @cached_property
+    def _forms(self) -> frozenset[tuple[int, bool]]:
+        return frozenset(map(_form, self.animals))
 
     def __contains__(self, cow: object) -> bool:
         return cow in self.animals

@@ -28,8 +28,9 @@ class Utterance:
     end_s: float
     """End of the samples, on the audio clock, seconds."""
     snr_db: float
-    """Estimate: median level of the voiced chunks over the running noise floor, which is the 10th percentile of
-    the levels of all chunks in the last 10 s. The voice counts with the noise under it, so it is never below 0."""
+    """Estimate: upper quartile of the levels of the voiced chunks over the running noise floor, which is the lower
+    quartile of the levels of all chunks in the last 10 s. The voice counts with the noise under it, so it is never
+    below 0, and 4 or 5 dB where both are equally loud. The median of the voice goes with how long its vowels are."""
     is_clipped: bool = False
     """More than 1 in 1,000 samples is at full scale."""
     has_gap: bool = False
@@ -226,7 +227,7 @@ def _utterance(speech: _Speech, levels: Iterable[float]) -> Utterance:
         samples=samples,
         start_s=kept[0].start_s,
         end_s=kept[-1].start_s + CHUNK_SAMPLES / SAMPLE_RATE_HZ,
-        snr_db=max(0.0, float(np.median(voice_dbfs) - np.percentile(list(levels), 10))),
+        snr_db=max(0.0, float(np.percentile(voice_dbfs, 75) - np.percentile(list(levels), 25))),
         is_clipped=bool(np.mean(np.abs(samples) >= FULL_SCALE) > _CLIPPED_SHARE),
         has_gap=any(chunk.gap for chunk in kept),
     )

@@ -9,6 +9,7 @@ import pytest
 
 from tests.fakes import Samples, in_chunks, spoken, with_pauses
 from voicecapture.audio import AudioChunk
+from voicecapture.bars import TOO_LOUD, DecisionSettings, distrust
 from voicecapture.errors import AudioError
 from voicecapture.segmenter import SegmenterSettings, Utterance, _pre_roll, segment
 from voicecapture.synthesis.shed import mix, shed_noise
@@ -193,6 +194,17 @@ def test_more_noise_is_a_lower_ratio() -> None:
     noise = np.random.default_rng(1).standard_normal(len(samples)).astype(np.float32)
     ratios = [cut(samples + level * noise)[0].snr_db for level in (0.0003, 0.003, 0.01)]
     assert ratios[0] > ratios[1] > ratios[2]
+
+
+def test_noise_as_loud_as_the_voice_is_too_loud_to_trust_and_a_voice_5_db_louder_is_not() -> None:
+    samples = with_pauses(4.0, "four one seven, pregnant fifty six days.", 1.0)
+    sheds = [shed_noise(12, seed) for seed in range(600, 606)]
+    distrusted = {
+        snr_db: [distrust(u, DecisionSettings()) for shed in sheds for u in cut(mix(samples, shed, snr_db))]
+        for snr_db in (0.0, 5.0)
+    }
+    assert distrusted[0.0].count(TOO_LOUD) >= 5 and not any(distrusted[5.0])
+    assert len(distrusted[5.0]) == len(sheds)
 
 
 def test_every_chunk_is_told_with_its_speech_probability() -> None:

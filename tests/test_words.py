@@ -55,12 +55,15 @@ def test_talk_full_of_numbers_is_not_tried_in_every_way() -> None:
     assert readings_of([(["12"] * 40, 0.0)], LANGUAGE) == ()
 
 
-def test_a_number_that_looks_like_none_of_the_herd_is_expected_least() -> None:
+def test_a_fifth_digit_and_a_zero_before_the_number_are_expected_least_unless_others_of_the_herd_have_them() -> None:
     def expected(cow: str, *herd: str) -> float:
         return Language(GRAMMAR, Herd(map(Animal, herd))).log_prior(Phrase(entry=Entry(cow=cow)))
 
-    assert expected("415", "415", "1205") > expected("417", "415", "1205")
-    for odd in ("0415", "41505", "7"):
-        assert expected("417", "415", "1205") > expected(odd, "415", "1205")
-    assert expected("0417", "0415", "1205") == expected("417", "415", "1205")
+    unlisted = expected("417", "415", "470")
+    assert expected("415", "415", "470") > unlisted
+    for odd in ("0415", "41505"):
+        assert unlisted > expected(odd, "415", "470")
+    for of_a_cow_bought_in in ("7", "1299"):
+        assert expected(of_a_cow_bought_in, "415", "470") == unlisted
+    assert expected("0417", "0415") == expected("41705", "41505") == unlisted
     assert expected("0417") == expected("417") == 0.0

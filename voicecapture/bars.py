@@ -22,9 +22,9 @@ class DecisionSettings:
     wrong_costs: float = 100.0
     """Questions that a wrong entry which nobody notices is worth. An entry is taken where the chance that it is
     wrong costs less than a question."""
-    least_snr_db: float = 6.0
+    least_snr_db: float = 6.5
     """Estimated signal-to-noise ratio below which nothing is taken without asking. The estimate counts the noise
-    under the voice (`Utterance.snr_db`): this is a voice some 2 dB louder than the noise."""
+    under the voice (`Utterance.snr_db`): this is a voice some 2 or 3 dB louder than the noise."""
     accept_strangeness: float = 8.0
     """Nats by which an entry may fit worse than a free phone string and still be taken."""
     talk_strangeness: float = 26.0

@@ -112,7 +112,7 @@ class Gate:
         return tuple(read for read in self.open if read.at_s <= said_s)
 
     def whose(self, about: Sequence[str | None], said_s: float, window_s: float) -> tuple[str | None, ...]:
-        """The cows whose a result without a number may be, those of a question first; none if no other was read."""
+        """Cows whose a result without a number may be, first those of a question; none without another lately."""
         reads = self.waiting(said_s)
         lately = tuple(read for read in reads if said_s - read.at_s <= window_s)
         if not lately or all(read.cow in about for read in lately):

@@ -42,8 +42,8 @@ class Animal:
         return self.born_on is not None and self.calved_on is None
 
 
-def _form(cow: str) -> tuple[int, bool]:
-    return len(cow), cow.startswith("0")
+_ORDINARY_DIGITS = 4
+"""Cows are numbered with up to so many digits (common practice)."""
 
 
 class Herd:
@@ -69,12 +69,17 @@ class Herd:
         return {animal.electronic_id: cow for cow, animal in self.animals.items() if animal.electronic_id}
 
     def is_usual(self, cow: str) -> bool:
-        """Whether a number looks like one of the herd's: as many digits, with or without a zero before them."""
-        return _form(cow) in self._forms
+        """Whether a number may well be one that the list lacks, as that of a cow bought in.
+
+        A fifth digit, or a zero before the number, is usual where others of the herd have it.
+        """
+        digits, has_zeros = self._usual
+        return len(cow) <= digits and (has_zeros or not cow.startswith("0"))
 
     @cached_property
-    def _forms(self) -> frozenset[tuple[int, bool]]:
-        return frozenset(map(_form, self.animals))
+    def _usual(self) -> tuple[int, bool]:
+        longest = max(map(len, self.animals), default=0)
+        return max(_ORDINARY_DIGITS, longest), any(cow.startswith("0") for cow in self.animals)
 
     def __contains__(self, cow: object) -> bool:
         return cow in self.animals

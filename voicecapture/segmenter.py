@@ -29,8 +29,8 @@ class Utterance:
     """End of the samples, on the audio clock, seconds."""
     snr_db: float
     """Estimate: upper quartile of the levels of the voiced chunks over the running noise floor, which is the lower
-    quartile of the levels of all chunks in the last 10 s. The voice counts with the noise under it, so it is never
-    below 0, and 4 or 5 dB where both are equally loud. The median of the voice goes with how long its vowels are."""
+    quartile of the levels of all chunks in the last 10 s. The voice counts with the noise under it: 4 or 5 dB
+    where both are equally loud. The median of the voice would go with how long its vowels are."""
     is_clipped: bool = False
     """More than 1 in 1,000 samples is at full scale."""
     has_gap: bool = False

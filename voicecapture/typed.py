@@ -12,7 +12,7 @@ from voicecapture.decision import Decision, Outcome, decide
 from voicecapture.herd import Herd
 from voicecapture.language.grammar import Grammar
 from voicecapture.language.phrase import Command, Phrase
-from voicecapture.reasons import TALK
+from voicecapture.reasons import CLEARLY, TALK
 from voicecapture.recogniser import Certainty, Hearing, Language, Reading, certainty_of
 from voicecapture.recogniser.words import readings_of
 
@@ -92,7 +92,7 @@ def _is_result_alone(reading: Reading) -> bool:
 def _reason(kind: EventKind, reason: str) -> str:
     match kind:
         case EventKind.ACCEPTED:
-            return "typed" if reason == "clearly heard" else f"typed, {reason.removeprefix('clearly heard, ')}"
+            return "typed" if reason == CLEARLY else f"typed, {reason.removeprefix(f'{CLEARLY}, ')}"
         case EventKind.NOTE:
             return "a typed note"
         case EventKind.IGNORED if reason == TALK:

@@ -90,8 +90,8 @@ class Language:
         """Expectation of a phrase before it is heard, in nats; 0 for the most ordinary.
 
         The herd list is a soft prior and never a filter: with a hard list a cow that is not in the herd was
-        taken for a herd cow in a quarter of cases, with 2 nats in under one in a hundred. A number that looks like
-        none of the herd's (a fifth digit, a zero before it) is mostly one of the herd's, badly heard.
+        taken for a herd cow in a quarter of cases, with 2 nats in under one in a hundred. A fifth digit or a zero
+        before the number, where no cow of the herd has it, is mostly a cow of the herd, badly heard.
         """
         if phrase.answer is not None:
             return 0.0 if self.is_asking else -4.0

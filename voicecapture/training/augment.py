@@ -15,6 +15,7 @@ from voicecapture.training.network import log_mel, warped
 
 RATE_HZ = 16_000
 _WARPS = tuple(np.linspace(0.84, 1.19, 15))
+_SOFTEST_DB = -14.0
 
 
 @dataclass(frozen=True)
@@ -98,7 +99,9 @@ class Augmenter:
             for column, number in enumerate(numbers):
                 start, end = bounds[number]
                 starts[row, column], lengths[row, column], onsets[row, column] = start, end - start, at
-                gains[row, column] = self.rng.uniform(0.5 if len(numbers) > 1 else 1, 1) / self.speech.peaks[number]
+                # Words fall off by 10 dB and more where a head turns: without this, soft digits are not heard.
+                level = self.rng.uniform(_SOFTEST_DB, 0) if len(numbers) > 1 else 0
+                gains[row, column] = 10 ** (level / 20) / self.speech.peaks[number]
                 at += end - start + self.rng.integers(0, 2600)
             at = onsets[row, len(numbers) - 1] + lengths[row, len(numbers) - 1]
             speeds[row] = max(self.rng.uniform(0.85, 1.17), (at + 1) / samples)

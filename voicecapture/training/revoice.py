@@ -25,6 +25,7 @@ from voicecapture.synthesis.shed import SAMPLE_RATE_HZ, Samples
 from voicecapture.training.clips import encode, read_clips
 
 _LOWEST_HZ, _HIGHEST_HZ = 60.0, 420.0
+_SMOOTH_SHARE = 0.6
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +49,7 @@ class Voicing:
 
 def draw(rng: np.random.Generator) -> Voicing:
     """Any voice that a listener would still understand."""
-    is_smooth = rng.random() < 0.4
+    is_smooth = rng.random() < _SMOOTH_SHARE
     return Voicing(
         pitch=float(np.exp(rng.uniform(np.log(0.65), np.log(1.55)))),
         melody=0.0 if rng.random() < 0.2 else float(rng.uniform(0.2, 1.3)),

@@ -21,7 +21,7 @@ import numpy as np
 from voicecapture.errors import VoiceCaptureError
 from voicecapture.synthesis.accents import Accent
 from voicecapture.synthesis.shed import SAMPLE_RATE_HZ
-from voicecapture.synthesis.voices import Voice, espeak, flite, hibari, kokoro, piper, say
+from voicecapture.synthesis.voices import Voice, espeak, flite, hibari, kokoro, pico, piper, say
 from voicecapture.training.clips import encode
 from voicecapture.training.config import Config, read_config
 from voicecapture.training.texts import Text, entry, general_sentences, phones_of, text_of_the_job
@@ -70,10 +70,12 @@ def draw_voice(part: Part, number: int, kokoro_share: float, rng: np.random.Gene
         return kokoro(FIRST_SEEDS[part] + number, rng.choice(_ACCENTS, p=_ACCENT_SHARES))
     chance = rng.random()
     match part:
-        case "training" if chance < 0.4:
+        case "training" if chance < 0.3:
             return piper()
-        case "training" if chance < 0.65:
+        case "training" if chance < 0.5:
             return flite(str(rng.choice(["slt", "kal", "kal16"])))
+        case "training" if chance < 0.75:
+            return pico(str(rng.choice(["en-GB", "en-US"])), 10 * int(rng.integers(6, 17)))
         case "reporting" if chance < 0.5:
             return hibari()
         case "reporting":

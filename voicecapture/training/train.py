@@ -1,11 +1,11 @@
 """Trains the listener on one GPU.
 
-    python -m voicecapture.training.train CONFIG WHISPER.npz MEL_FILTERS.npy NOISE OUT SPEECH...
+    python -m voicecapture.training.train CONFIG START.npz MEL_FILTERS.npy NOISE OUT SPEECH...
 
-WHISPER.npz comes from `whisper_weights`, each SPEECH folder from `speech` or `human`, NOISE is a folder of
-recorded noise. OUT gets weights.npz and, every minute, checkpoint.pt: started again with it there, the run goes
-on; with weights.npz alone there, a new round starts from these. It stops by itself after the config's seconds and
-at the end of its steps.
+START.npz, from which the weights begin and towards which they are pulled, comes from `whisper_weights` or is a
+finished listener; each SPEECH folder is from `speech`, `revoice` or `human`, NOISE is a folder of recorded noise.
+OUT gets weights.npz and, every minute, checkpoint.pt: started again with it there, the run goes on; with weights.npz
+alone there, a new round starts from these. It stops by itself after the config's seconds and at the end of its steps.
 """
 
 import math
@@ -104,13 +104,13 @@ def phone_error_rate(model: nn.Module, spectrograms: list[tuple[Tensor, list[int
 class Training:
     """A run: model, optimiser, and how far it is."""
 
-    def __init__(self, config: Config, whisper: Path, out: Path, device: torch.device) -> None:
+    def __init__(self, config: Config, start_file: Path, out: Path, device: torch.device) -> None:
         torch.manual_seed(config.seed)
         self.config, self.out = config, out
         self.model = Encoder(len(PHONES)).to(device)
-        start = {name: torch.from_numpy(array).float() for name, array in np.load(whisper).items()}
+        start = {name: torch.from_numpy(array).float() for name, array in np.load(start_file).items()}
         self.model.load_state_dict(start, strict=False)
-        self.body = [p for n, p in self.model.named_parameters() if n in start]
+        self.body = [p for n, p in self.model.named_parameters() if n in start and not n.startswith("head.")]
         self.anchors = [p.detach().clone() for p in self.body]
         groups = [{"params": self.body}, {"params": self.model.head.parameters()}]
         self.optimiser = torch.optim.AdamW(groups, weight_decay=0.01, fused=True)
@@ -144,7 +144,7 @@ class Training:
         loss = nn.functional.ctc_loss(scores.transpose(0, 1), flat, steps, lengths, blank=0, zero_infinity=True)
         self.optimiser.zero_grad()
         loss.backward()
-        # The gradient of the squared distance: the pull towards Whisper's weights keeps what they know of people.
+        # The gradient of the squared distance: the pull towards the start keeps what it knows of people.
         with torch.no_grad():
             apart = torch._foreach_sub(self.body, self.anchors)
             torch._foreach_add_([p.grad for p in self.body], apart, alpha=2 * self.config.pull)
@@ -190,7 +190,7 @@ def _target(row: dict[str, Any]) -> list[int]:
 def main() -> None:
     """Train."""
     began_s = time.monotonic()
-    config_file, whisper, mel_file, noise_folder, out, *folders = map(Path, sys.argv[1:])
+    config_file, start_file, mel_file, noise_folder, out, *folders = map(Path, sys.argv[1:])
     config, device = read_config(config_file), torch.device("cuda")
     out.mkdir(parents=True, exist_ok=True)
     filters = torch.from_numpy(np.load(mel_file)).float()
@@ -209,7 +209,7 @@ def main() -> None:
     watching = _held_out([rows[n] for n in watched], in_memory([clips[n] for n in watched], device), filters)
     rows = [row for n, row in enumerate(rows) if n % 40 != 7]
     clips = [clip for n, clip in enumerate(clips) if n % 40 != 7]
-    training = Training(config, whisper, out, device)
+    training = Training(config, start_file, out, device)
     seed = config.seed + training.step
     augmenter = Augmenter(
         in_memory(clips, device), in_memory(sheds, device), in_memory(recorded, device), filters, seed

@@ -37,7 +37,8 @@ from voicecapture.synthesis.shed import SAMPLE_RATE_HZ, Samples, mix, room, shed
 from voicecapture.training.clips import read_clips
 
 _NO_SAMPLES = np.zeros(0, np.float32)
-_LEAD_S, _TAIL_S = 0.5, 1.0
+_LEAD_S, _TAIL_S = 4.0, 1.0
+"""Noise before the words is as in a shed: how loud it is is told from the last seconds."""
 _SHEDS, _SHED_S = 60, 40
 NEXT_DRAW = 7919
 """Between the seeds of two draws: more than there are recordings, and another shed."""

@@ -16,6 +16,7 @@ from voicecapture.training.network import log_mel, warped
 RATE_HZ = 16_000
 _WARPS = tuple(np.linspace(0.84, 1.19, 15))
 _SOFTEST_DB = -14.0
+"""Softest of the words that are joined, against the loudest possible."""
 
 
 @dataclass(frozen=True)

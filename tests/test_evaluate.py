@@ -1,7 +1,9 @@
 """What the figures of the model card count as taken, asked and wrong."""
 
+import pickle
 from dataclasses import replace
 from itertools import combinations
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,7 +13,7 @@ from voicecapture.bars import DecisionSettings
 from voicecapture.language.phrase import Command, Entry, Result
 from voicecapture.recogniser.calibration import Calibration, FieldModel
 from voicecapture.training.evaluate import figures, is_right, outcome, report, rows
-from voicecapture.training.trials import NEXT_DRAW, Trial, Utterance, in_condition, tasks_of
+from voicecapture.training.trials import NEXT_DRAW, Trial, Utterance, in_condition, kept, tasks_of
 
 AS_IT_IS = Calibration(*[FieldModel(0.0, 1.0, 0.0, 0.0)] * 5)
 """Chances equal to the posteriors."""
@@ -77,6 +79,15 @@ def test_a_condition_that_is_named_again_is_drawn_again() -> None:
         *((0, "clean", 0), (0, "10", 0), (0, "10", 1)),
         *((1, "clean", 0), (1, "10", 0), (1, "10", 1)),
     ]
+
+
+def test_trials_that_were_stopped_go_on_after_the_last_whole_one(tmp_path: Path) -> None:
+    part, tasks = tmp_path / "trials.part", tasks_of(2, ["clean", "10"])
+    assert kept(part) == {}
+    whole = b"".join(pickle.dumps((task, trial(PREGNANT, PREGNANT))) for task in tasks[:2])
+    part.write_bytes(whole + pickle.dumps((tasks[2], trial(PREGNANT)))[:-20])
+    assert list(kept(part)) == tasks[:2]
+    assert part.read_bytes() == whole, "what comes next is added here"
 
 
 def test_every_draw_is_another_noise_at_the_same_ratio() -> None:

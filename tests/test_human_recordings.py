@@ -40,6 +40,12 @@ def test_digits_of_tidigits_are_heard() -> None:
     assert heard.decision.outcome is Outcome.QUESTION
 
 
+def test_numbers_without_a_cow_and_a_result_are_asked_about() -> None:
+    """The package gives no words for numbers.raw: only that something was heard and nothing was taken is checked."""
+    outcomes = {heard.decision.outcome for heard in hear(raw("numbers.raw"))}
+    assert outcomes == {Outcome.QUESTION}
+
+
 @pytest.mark.parametrize("number", range(1, 6))
 def test_playing_cards_are_no_entry(number: int) -> None:
     samples, rate_hz = soundfile.read(DATA / f"cards/{number:03d}.wav", dtype="float32")

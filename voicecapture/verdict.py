@@ -1,7 +1,7 @@
 """What a voice check says about a voice, a microphone and a shed: figures with their intervals, and a verdict. Pure.
 
-Twenty lines tell little, so each bar is set by what its mistake costs. By the binomial distribution, with the chances
-of the bench's voices for comparison (95 % of the entries right at 10 dB, 88 % at 5 dB):
+Twenty lines tell little, so each bar is set by what its mistake costs. By the binomial distribution, with
+chances near those of the bench's voices for comparison (95 % of the entries right at 10 dB, 90 % at 5 dB):
 
 - `_FIT_RIGHT`: a voice of which 95 % is heard right reaches 18 of 20 in 92 of 100 checks, one of 75 % in 9.
 - `_LEAST_RIGHT`: below 15 of 20 the 95 % interval no longer lies above one half; a voice of 95 % falls below it in 3

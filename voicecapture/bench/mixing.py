@@ -15,8 +15,9 @@ _SHED_S = 40.0
 _NARROW_HZ = 8000
 _FIRST_SHED, _FIRST_NOISE = 2_000_000, 3_000_000
 """Seeds from here on are in no training and in no shipped recording."""
-_LEAD_S, _TAIL_S = 0.5, 1.5
-"""Sound before and after the speech: the tail is longer than any pause that ends an utterance."""
+_LEAD_S, _TAIL_S = 4.0, 1.5
+"""Noise before the speech, as in a shed: how loud it is is told from the last seconds. The tail is longer than any
+pause that ends an utterance."""
 
 
 def sound(case: Case) -> Samples:

@@ -132,10 +132,11 @@ def shed_noise(duration_s: float, seed: int) -> Samples:
     - pulsators: hiss at 0.97 to 1.03 Hz, since pulsators commonly run at 60 cycles a minute;
     - metal clanks: rails, gates and chains, about eight a minute;
     - a yard hose: on about a third of the time, for seconds at a stretch;
-    - cows: a moo or two a minute, pitch 80 to 160 Hz;
+    - cows: a moo or two a minute, pitch 80 to 175 Hz;
     - a radio talking in another room: noise with the spectrum and the syllable rate of speech.
 
-    All levels drift by a few dB. Rates and levels are from memory, as the head of this module says.
+    Hum, rumble, pulsators and radio drift by a few dB. Rates and levels are from memory, as the head of this module
+    says. There are no dogs and there is no music.
     """
     rng = np.random.default_rng(seed)
     samples = round(duration_s * SAMPLE_RATE_HZ)

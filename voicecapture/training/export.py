@@ -1,15 +1,14 @@
 """Write trained weights as the ONNX file that the listener runs.
 
-    python -m voicecapture.training.export MEL_FILTERS.npy FOLDER WEIGHTS.npz...
+    python -m voicecapture.training.export MEL_FILTERS.npy FOLDER WEIGHTS.npz
 
-The weights of several rounds are averaged (Wortsman et al. 2022, "Model soups"). Needs the package onnx.
-Weights are kept as float16, which halves the file, and widened when the model is loaded.
+FOLDER gets listener.onnx, phones.json and mel_filters.npy. Needs the package onnx. Weights are kept as float16, which
+halves the file, under the names that they are trained under, and widened when the model is loaded.
 """
 
 import json
 import shutil
 import sys
-from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +18,7 @@ from numpy.typing import NDArray
 from onnx import TensorProto, helper, numpy_helper
 
 from voicecapture.training.clips import PHONES
+from voicecapture.training.weights import Weights, is_matrix, read_weights
 
 _LAYERS, _WIDTH, _HEADS = 4, 384, 6
 
@@ -26,7 +26,7 @@ _LAYERS, _WIDTH, _HEADS = 4, 384, 6
 class _Graph:
     """Collects nodes and weights in the order of the computation."""
 
-    def __init__(self, weights: dict[str, NDArray[np.float16]]) -> None:
+    def __init__(self, weights: Weights) -> None:
         self.weights = weights
         self.nodes: list[onnx.NodeProto] = []
         self.initialisers: list[onnx.TensorProto] = []
@@ -37,17 +37,19 @@ class _Graph:
         return output
 
     def constant(self, array: NDArray[np.generic]) -> str:
-        name = f"c{len(self.initialisers)}"
+        return self.stored(array, f"constant{len(self.initialisers)}")
+
+    def stored(self, array: NDArray[np.generic], name: str) -> str:
         self.initialisers.append(numpy_helper.from_array(np.array(array, order="C"), name))
         return name
 
-    def weight(self, name: str, transpose: bool = False) -> str:
-        array = self.weights[name].astype(np.float16)
-        half = self.constant(array.T if transpose else array)
+    def weight(self, name: str) -> str:
+        array = self.weights[name]
+        half = self.stored(array.T if is_matrix(name, array) else array, name)
         return self.add("Cast", half, to=TensorProto.FLOAT)
 
     def linear(self, x: str, name: str) -> str:
-        product = self.add("MatMul", x, self.weight(f"{name}.weight", transpose=True))
+        product = self.add("MatMul", x, self.weight(f"{name}.weight"))
         return self.add("Add", product, self.weight(f"{name}.bias"))
 
     def norm(self, x: str, name: str) -> str:
@@ -69,7 +71,7 @@ class _Graph:
         return self.linear(together, f"{layer}.mix")
 
 
-def build_model(weights: dict[str, NDArray[np.float16]]) -> onnx.ModelProto:
+def build_model(weights: Weights) -> onnx.ModelProto:
     """Make the ONNX model.
 
     Input `log_mel` float32 (1, 80, frames), 100 frames a second; output `log_probabilities` float32
@@ -104,19 +106,11 @@ def build_model(weights: dict[str, NDArray[np.float16]]) -> onnx.ModelProto:
     return model
 
 
-def averaged(files: Sequence[Path]) -> dict[str, NDArray[np.float16]]:
-    """Mean of the weights of several files, name by name."""
-    rounds = [dict(np.load(file)) for file in files]
-    return {
-        name: np.mean([w[name].astype(np.float32) for w in rounds], axis=0).astype(np.float16) for name in rounds[0]
-    }
-
-
 def main() -> None:
     """Write model, phones and mel filters into a folder."""
-    mel_path, folder, *weights = (Path(argument) for argument in sys.argv[1:])
+    mel_path, folder, weights = map(Path, sys.argv[1:4])
     folder.mkdir(parents=True, exist_ok=True)
-    onnx.save(build_model(averaged(weights)), folder / "listener.onnx")
+    onnx.save(build_model(read_weights(weights)), folder / "listener.onnx")
     (folder / "phones.json").write_text(json.dumps(PHONES) + "\n", encoding="utf-8")
     if mel_path.resolve() != (folder / "mel_filters.npy").resolve():
         shutil.copy(mel_path, folder / "mel_filters.npy")

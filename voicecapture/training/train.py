@@ -1,11 +1,11 @@
 """Trains the listener on one GPU.
 
-    python -m voicecapture.training.train CONFIG START.npz MEL_FILTERS.npy NOISE OUT SPEECH...
+    python -m voicecapture.training.train CONFIG ROUND SEED START.npz MEL_FILTERS.npy NOISE OUT SPEECH...
 
-START.npz, from which the weights begin and towards which they are pulled, comes from `whisper_weights` or is a
-finished listener; each SPEECH folder is from `speech`, `revoice` or `human`, NOISE is a folder of recorded noise.
-OUT gets weights.npz and, every minute, checkpoint.pt: started again with it there, the run goes on; with weights.npz
-alone there, a new round starts from these. It stops by itself after the config's seconds and at the end of its steps.
+ROUND is one of the config's. START.npz, from which the weights begin and towards which they are pulled, comes from
+`whisper_weights`, or from `weights` as a finished listener; each SPEECH folder is from `speech`, `revoice` or
+`human`, NOISE is a folder of recorded noise. OUT gets weights.npz and, every minute, checkpoint.pt: started again
+with it there, the round goes on. It stops after the config's seconds and at the end of the round's steps.
 """
 
 import math
@@ -26,8 +26,9 @@ from torch import Tensor, nn
 from voicecapture.synthesis.shed import shed_noise
 from voicecapture.training.augment import Augmenter, Sounds, in_memory
 from voicecapture.training.clips import PHONES, read_clips
-from voicecapture.training.config import Config, read_config
+from voicecapture.training.config import Round, read_config
 from voicecapture.training.network import Encoder, log_mel
+from voicecapture.training.weights import read_weights
 
 _DURATIONS_S = ((3.0, 0.3), (4.5, 0.35), (6.0, 0.2), (9.0, 0.15))
 """Lengths of batches and their shares."""
@@ -46,7 +47,7 @@ class Batches:
     """Chooses what is in a batch: which clips, and how they are joined."""
 
     rows: list[dict[str, Any]]
-    config: Config
+    mix: dict[str, float]
     rng: np.random.Generator
 
     def __post_init__(self) -> None:
@@ -70,7 +71,7 @@ class Batches:
         return [self._recording(_SLOWEST * (duration_s - 0.2)) for _ in range(size)], duration_s
 
     def _recording(self, longest_s: float) -> list[int]:
-        kind = self.rng.choice(list(self.config.mix), p=list(self.config.mix.values()))
+        kind = self.rng.choice(list(self.mix), p=list(self.mix.values()))
         while True:
             if kind == "joined_digits":
                 pool = self.talkative if self.rng.random() < 0.5 else list(self.by_set.values())
@@ -102,13 +103,13 @@ def phone_error_rate(model: nn.Module, spectrograms: list[tuple[Tensor, list[int
 
 
 class Training:
-    """A run: model, optimiser, and how far it is."""
+    """A round: model, optimiser, and how far it is."""
 
-    def __init__(self, config: Config, start_file: Path, out: Path, device: torch.device) -> None:
-        torch.manual_seed(config.seed)
-        self.config, self.out = config, out
+    def __init__(self, settings: Round, seed: int, start_file: Path, out: Path, device: torch.device) -> None:
+        torch.manual_seed(seed)
+        self.settings, self.out = settings, out
         self.model = Encoder(len(PHONES)).to(device)
-        start = {name: torch.from_numpy(array).float() for name, array in np.load(start_file).items()}
+        start = {name: torch.from_numpy(array).float() for name, array in read_weights(start_file).items()}
         self.model.load_state_dict(start, strict=False)
         self.body = [p for n, p in self.model.named_parameters() if n in start and not n.startswith("head.")]
         self.anchors = [p.detach().clone() for p in self.body]
@@ -123,16 +124,11 @@ class Training:
             self.optimiser.load_state_dict(state["optimiser"])
             self.average, self.step = state["average"], state["step"]
             print(f"going on from step {self.step}", flush=True)
-        elif (out / "weights.npz").exists():
-            finished = np.load(out / "weights.npz").items()
-            self.model.load_state_dict({name: torch.from_numpy(array).float() for name, array in finished})
-            self.average = {n: p.detach().clone() for n, p in self.model.named_parameters()}
-            print("going on from finished weights", flush=True)
 
     def learn(self, spectrograms: Tensor, targets: list[list[int]]) -> Tensor:
         """One step; returns the CTC loss."""
-        warmth = min(1.0, (self.step + 1) / 300) * 0.5 * (1 + math.cos(math.pi * self.step / self.config.steps))
-        rates = (self.config.body_rate, self.config.head_rate)
+        warmth = min(1.0, (self.step + 1) / 300) * 0.5 * (1 + math.cos(math.pi * self.step / self.settings.steps))
+        rates = (self.settings.body_rate, self.settings.head_rate)
         for group, rate in zip(self.optimiser.param_groups, rates, strict=True):
             group["lr"] = rate * warmth
         device = spectrograms.device
@@ -147,7 +143,7 @@ class Training:
         # The gradient of the squared distance: the pull towards the start keeps what it knows of people.
         with torch.no_grad():
             apart = torch._foreach_sub(self.body, self.anchors)
-            torch._foreach_add_([p.grad for p in self.body], apart, alpha=2 * self.config.pull)
+            torch._foreach_add_([p.grad for p in self.body], apart, alpha=2 * self.settings.pull)
         nn.utils.clip_grad_norm_(self.model.parameters(), 1.0)
         self.optimiser.step()
         self.step += 1
@@ -163,7 +159,9 @@ class Training:
         torch.save({**state, "average": self.average, "step": self.step}, partial)
         partial.replace(self.out / "checkpoint.pt")
         halves = {name: value.cpu().half().numpy() for name, value in self.average.items()}
-        np.savez(self.out / "weights.npz", **halves)  # type: ignore[arg-type]
+        partial = self.out / "part.npz"
+        np.savez(partial, **halves)  # type: ignore[arg-type]
+        partial.replace(self.out / "weights.npz")
 
     def averaged(self) -> Encoder:
         """The model with the averaged weights."""
@@ -190,8 +188,10 @@ def _target(row: dict[str, Any]) -> list[int]:
 def main() -> None:
     """Train."""
     began_s = time.monotonic()
-    config_file, start_file, mel_file, noise_folder, out, *folders = map(Path, sys.argv[1:])
+    name, seed = sys.argv[2], int(sys.argv[3])
+    config_file, start_file, mel_file, noise_folder, out, *folders = map(Path, [sys.argv[1], *sys.argv[4:]])
     config, device = read_config(config_file), torch.device("cuda")
+    settings = config.rounds[name]
     out.mkdir(parents=True, exist_ok=True)
     filters = torch.from_numpy(np.load(mel_file)).float()
     rows: list[dict[str, Any]] = []
@@ -209,15 +209,16 @@ def main() -> None:
     watching = _held_out([rows[n] for n in watched], in_memory([clips[n] for n in watched], device), filters)
     rows = [row for n, row in enumerate(rows) if n % 40 != 7]
     clips = [clip for n, clip in enumerate(clips) if n % 40 != 7]
-    training = Training(config, start_file, out, device)
-    seed = config.seed + training.step
+    training = Training(settings, seed, start_file, out, device)
+    # What is drawn after a stop is not what was drawn before it.
+    seed += training.step
     augmenter = Augmenter(
         in_memory(clips, device), in_memory(sheds, device), in_memory(recorded, device), filters, seed
     )
-    batches = Batches(rows, config, np.random.default_rng(seed))
+    batches = Batches(rows, settings.mix, np.random.default_rng(seed))
     targets = [_target(row) for row in rows]
     loss, saved_s = 0.0, time.monotonic()
-    while training.step < config.steps and time.monotonic() - began_s < config.seconds:
+    while training.step < settings.steps and time.monotonic() - began_s < config.seconds:
         pieces, duration_s = batches.draw(config.batch)
         wanted = [[phone for number in numbers for phone in targets[number]] for numbers in pieces]
         value = training.learn(augmenter.batch(pieces, duration_s), wanted)

@@ -6,7 +6,8 @@ MODEL is a listener's folder, CLIPS a folder of packed clips, OUT a file of pick
 a signal-to-noise ratio in dB such as 10, or one with an n for the band of a headset at 8 kHz, such as 10n. The
 clips of people are single digits mostly: those of one speaker, or of one set, are joined to cow numbers. A condition
 that is named several times is heard as often, each time in another noise and room. What is taken early is chosen by
-posteriors here, by chances in the product: where an entry was not yet likely enough, its pause was longer.
+posteriors here, by chances in the product: where an entry was not yet likely enough, its pause was longer. A run that
+was stopped goes on where it was.
 """
 
 import pickle
@@ -183,6 +184,8 @@ def heard(spoken: Spoken, number: int, condition: str, draw: int, listener: List
     )
 
 
+Task = tuple[int, str, int]
+"""Recording, condition and draw of a trial."""
 _worker: dict[str, Any] = {}
 
 
@@ -190,15 +193,29 @@ def _start_worker(model: Path, all_spoken: list[Spoken]) -> None:
     _worker.update(listener=Listener(model, is_calibrated=False), grammar=load_grammar(), spoken=all_spoken)
 
 
-def tasks_of(recordings: int, conditions: Sequence[str]) -> list[tuple[int, str, int]]:
-    """Recording, condition and draw of each trial: the same condition once more is the next draw of it."""
+def tasks_of(recordings: int, conditions: Sequence[str]) -> list[Task]:
+    """All trials: the same condition once more is the next draw of it."""
     draws = [(condition, conditions[:place].count(condition)) for place, condition in enumerate(conditions)]
     return [(number, *draw) for number in range(recordings) for draw in draws]
 
 
-def _work(task: tuple[int, str, int]) -> Trial:
+def _work(task: Task) -> tuple[Task, Trial]:
     number, condition, draw = task
-    return heard(_worker["spoken"][number], number, condition, draw, _worker["listener"], _worker["grammar"])
+    return task, heard(_worker["spoken"][number], number, condition, draw, _worker["listener"], _worker["grammar"])
+
+
+def kept(part: Path) -> dict[Task, Trial]:
+    """What a run that was stopped has heard; half a trial at the end of its file is cut off."""
+    found: dict[Task, Trial] = {}
+    part.touch()
+    with part.open("rb+") as file:
+        while True:
+            end = file.tell()
+            try:
+                task, found[task] = pickle.load(file)
+            except (EOFError, pickle.UnpicklingError):
+                file.truncate(end)
+                return found
 
 
 def main() -> None:
@@ -209,13 +226,18 @@ def main() -> None:
     make = whole_entries if "expected" in rows[0] else joined_numbers
     all_spoken = list(make(rows, clips))
     tasks = tasks_of(len(all_spoken), conditions)
-    trials, began_s = [], time.monotonic()
-    with Pool(None, _start_worker, (model, all_spoken)) as pool:
-        for trial in pool.imap_unordered(_work, tasks, chunksize=4):
-            trials.append(trial)
-            if len(trials) % 200 == 0:
-                print(f"{len(trials)} of {len(tasks)}, {time.monotonic() - began_s:.0f} s", flush=True)
-    out.write_bytes(pickle.dumps(sorted(trials, key=lambda trial: (trial.condition, trial.number))))
+    part, began_s = out.with_suffix(".part"), time.monotonic()
+    done = kept(part)
+    left = [task for task in tasks if task not in done]
+    with part.open("ab") as file, Pool(None, _start_worker, (model, all_spoken)) as pool:
+        for task, trial in pool.imap_unordered(_work, left, chunksize=4):
+            done[task] = trial
+            pickle.dump((task, trial), file)
+            if len(done) % 200 == 0:
+                file.flush()
+                print(f"{len(done)} of {len(tasks)}, {time.monotonic() - began_s:.0f} s", flush=True)
+    out.write_bytes(pickle.dumps(sorted(done.values(), key=lambda trial: (trial.condition, trial.number))))
+    part.unlink()
 
 
 if __name__ == "__main__":

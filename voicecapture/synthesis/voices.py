@@ -142,7 +142,7 @@ def say(voice: Voice, text: str, pace: float = 1.0) -> Samples:
     except (ImportError, FileNotFoundError) as error:
         raise ModelError(
             f"voice {voice.name}: {error}; expected {voice.family} to be installed. Install what "
-            "voicecapture.synthesis.fixtures lists."
+            "voicecapture.synthesis.fixtures and voicecapture/training/README.md list."
         ) from error
     return _levelled(_trimmed(soxr.resample(samples, rate_hz, SAMPLE_RATE_HZ)))
 

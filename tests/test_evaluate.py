@@ -83,11 +83,20 @@ def test_a_condition_that_is_named_again_is_drawn_again() -> None:
 
 def test_trials_that_were_stopped_go_on_after_the_last_whole_one(tmp_path: Path) -> None:
     part, tasks = tmp_path / "trials.part", tasks_of(2, ["clean", "10"])
-    assert kept(part) == {}
-    whole = b"".join(pickle.dumps((task, trial(PREGNANT, PREGNANT))) for task in tasks[:2])
+    assert kept(part, "a model and clips") == {}
+    whole = part.read_bytes() + b"".join(pickle.dumps((task, trial(PREGNANT, PREGNANT))) for task in tasks[:2])
     part.write_bytes(whole + pickle.dumps((tasks[2], trial(PREGNANT)))[:-20])
-    assert list(kept(part)) == tasks[:2]
+    assert list(kept(part, "a model and clips")) == tasks[:2]
     assert part.read_bytes() == whole, "what comes next is added here"
+
+
+def test_trials_of_another_model_are_not_gone_on_with(tmp_path: Path) -> None:
+    part, tasks = tmp_path / "trials.part", tasks_of(1, ["clean"])
+    kept(part, "a model and clips")
+    with part.open("ab") as file:
+        pickle.dump((tasks[0], trial(PREGNANT, PREGNANT)), file)
+    assert kept(part, "another model") == {}
+    assert kept(part, "another model") == {} and pickle.loads(part.read_bytes()) == "another model"
 
 
 def test_every_draw_is_another_noise_at_the_same_ratio() -> None:

@@ -40,8 +40,8 @@ def test_digits_of_tidigits_are_heard() -> None:
     assert heard.decision.outcome is Outcome.QUESTION
 
 
-def test_numbers_without_a_cow_and_a_result_are_asked_about() -> None:
-    """The package gives no words for numbers.raw: only that something was heard and nothing was taken is checked."""
+def test_numbers_whose_words_are_not_known_are_asked_about() -> None:
+    """numbers.raw, of which the package gives no words."""
     outcomes = {heard.decision.outcome for heard in hear(raw("numbers.raw"))}
     assert outcomes == {Outcome.QUESTION}
 

@@ -38,13 +38,15 @@ class Config:
     seconds: float
     """Longest time for one run of the training, in seconds; the next goes on from there."""
     rounds: dict[str, Round]
+    """By the name that `train` is given."""
 
 
 def read_config(file: Path) -> Config:
     """Read a TOML file with exactly the fields of `Config`.
 
     Raises:
-        TypeError: If a field is missing or unknown.
+        KeyError: If there are no rounds.
+        TypeError: If another field is missing, or unknown.
     """
     content = tomllib.loads(file.read_text(encoding="utf-8"))
     rounds = {name: Round(**of_round) for name, of_round in content.pop("rounds").items()}

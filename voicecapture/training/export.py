@@ -108,7 +108,7 @@ def build_model(weights: Weights) -> onnx.ModelProto:
 
 def main() -> None:
     """Write model, phones and mel filters into a folder."""
-    mel_path, folder, weights = map(Path, sys.argv[1:4])
+    mel_path, folder, weights = map(Path, sys.argv[1:])
     folder.mkdir(parents=True, exist_ok=True)
     onnx.save(build_model(read_weights(weights)), folder / "listener.onnx")
     (folder / "phones.json").write_text(json.dumps(PHONES) + "\n", encoding="utf-8")

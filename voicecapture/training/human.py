@@ -28,6 +28,7 @@ SPEAKERS: dict[str, Part] = {
     "fsdd_lucas": "reporting",
     "asterisk_allison": "reporting",
     "ps_cards": "reporting",
+    "ps_numbers": "reporting",
     "librivox_sense": "reporting",
 }
 """Speakers with enough digits to matter, and those of the recordings that the tests use."""

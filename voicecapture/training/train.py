@@ -5,7 +5,7 @@
 ROUND is one of the config's. START.npz, from which the weights begin and towards which they are pulled, comes from
 `whisper_weights`, or from `weights` as a finished listener; each SPEECH folder is from `speech`, `revoice` or
 `human`, NOISE is a folder of recorded noise. OUT gets weights.npz and, every minute, checkpoint.pt: started again
-with it there, the round goes on. It stops after the config's seconds and at the end of the round's steps.
+with it there, the round goes on. It stops after the config's seconds, with an exit code of 1 while steps are left.
 """
 
 import math
@@ -14,6 +14,7 @@ import sys
 import time
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -24,7 +25,7 @@ from numpy.typing import NDArray
 from torch import Tensor, nn
 
 from voicecapture.synthesis.shed import shed_noise
-from voicecapture.training.augment import Augmenter, Sounds, in_memory
+from voicecapture.training.augment import RATE_HZ, Augmenter, Sounds, in_memory
 from voicecapture.training.clips import PHONES, read_clips
 from voicecapture.training.config import Round, read_config
 from voicecapture.training.network import Encoder, log_mel
@@ -110,16 +111,21 @@ class Training:
         self.settings, self.out = settings, out
         self.model = Encoder(len(PHONES)).to(device)
         start = {name: torch.from_numpy(array).float() for name, array in read_weights(start_file).items()}
-        self.model.load_state_dict(start, strict=False)
+        missing, unknown = self.model.load_state_dict(start, strict=False)
+        if unknown or any(not name.startswith("head.") for name in missing):
+            sys.exit(f"{start_file}: not the weights of this encoder; expected those of whisper_weights or weights")
         self.body = [p for n, p in self.model.named_parameters() if n in start and not n.startswith("head.")]
         self.anchors = [p.detach().clone() for p in self.body]
         groups = [{"params": self.body}, {"params": self.model.head.parameters()}]
         self.optimiser = torch.optim.AdamW(groups, weight_decay=0.01, fused=True)
         self.average = {n: p.detach().clone() for n, p in self.model.named_parameters()}
         self.step = 0
+        self.recipe = f"{settings}, seed {seed}, from {sha256(start_file.read_bytes()).hexdigest()}"
         checkpoint = out / "checkpoint.pt"
         if checkpoint.exists():
             state = torch.load(checkpoint, map_location=device)
+            if state["recipe"] != self.recipe:
+                sys.exit(f"{checkpoint}: of another round, seed or start; name another folder, or remove it")
             self.model.load_state_dict(state["model"])
             self.optimiser.load_state_dict(state["optimiser"])
             self.average, self.step = state["average"], state["step"]
@@ -156,7 +162,7 @@ class Training:
         """Write the checkpoint and the averaged weights, each in one go."""
         state = {"model": self.model.state_dict(), "optimiser": self.optimiser.state_dict()}
         partial = self.out / "checkpoint.part"
-        torch.save({**state, "average": self.average, "step": self.step}, partial)
+        torch.save({**state, "average": self.average, "step": self.step, "recipe": self.recipe}, partial)
         partial.replace(self.out / "checkpoint.pt")
         halves = {name: value.cpu().half().numpy() for name, value in self.average.items()}
         partial = self.out / "part.npz"
@@ -181,6 +187,13 @@ def _held_out(rows: list[dict[str, Any]], sounds: Sounds, filters: Tensor) -> li
     return pairs
 
 
+def _recorded(file: Path) -> NDArray[np.float32]:
+    samples: NDArray[np.float32]
+    samples, rate_hz = soundfile.read(file, dtype="float32")
+    assert rate_hz == RATE_HZ and samples.ndim == 1, file
+    return samples
+
+
 def _target(row: dict[str, Any]) -> list[int]:
     return [PHONES.index(phone) + 1 for phone in row["phones"].split()]
 
@@ -201,7 +214,7 @@ def main() -> None:
         rows, clips = rows + more_rows, clips + more_clips
     with ProcessPoolExecutor(os.cpu_count()) as pool:
         sheds = list(pool.map(_shed, range(_SHED_SEED, _SHED_SEED + _SHEDS)))
-    recorded = [soundfile.read(file, dtype="float32")[0] for file in sorted(noise_folder.glob("*/*.ogg"))]
+    recorded = [_recorded(file) for file in sorted(noise_folder.glob("*/*.ogg"))]
     recorded = [sound / (sound.std() + 1e-6) * 0.05 for sound in recorded]
     print(f"{len(rows)} clips, {sum(map(len, clips)) / 57.6e6:.2f} h, {time.monotonic() - began_s:.0f} s", flush=True)
     # Every fortieth clip watches the run and is not trained on.
@@ -232,6 +245,8 @@ def main() -> None:
     training.save()
     rate = phone_error_rate(training.averaged(), watching)
     print(f"step {training.step}, {time.monotonic() - began_s:.0f} s, clean phone error rate {rate:.4f}", flush=True)
+    if training.step < settings.steps:
+        sys.exit(f"{settings.steps - training.step} steps are left: run this again")
 
 
 if __name__ == "__main__":

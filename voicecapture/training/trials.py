@@ -14,8 +14,10 @@ import pickle
 import sys
 import time
 from collections.abc import Iterable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import cache
+from hashlib import sha256
 from multiprocessing import Pool
 from pathlib import Path
 from typing import Any
@@ -204,18 +206,28 @@ def _work(task: Task) -> tuple[Task, Trial]:
     return task, heard(_worker["spoken"][number], number, condition, draw, _worker["listener"], _worker["grammar"])
 
 
-def kept(part: Path) -> dict[Task, Trial]:
-    """What a run that was stopped has heard; half a trial at the end of its file is cut off."""
+def kept(part: Path, heard_of: str) -> dict[Task, Trial]:
+    """What a run that was stopped has heard, if it was of the same model and clips; else `part` begins anew.
+
+    Half a trial at the end of the file is cut off.
+    """
     found: dict[Task, Trial] = {}
     part.touch()
-    with part.open("rb+") as file:
-        while True:
-            end = file.tell()
-            try:
+    with part.open("rb+") as file, suppress(EOFError, pickle.UnpicklingError):
+        end = 0
+        if pickle.load(file) == heard_of:
+            while True:
+                end = file.tell()
                 task, found[task] = pickle.load(file)
-            except (EOFError, pickle.UnpicklingError):
-                file.truncate(end)
-                return found
+    with part.open("rb+") as file:
+        file.truncate(end)
+        if not end:
+            pickle.dump(heard_of, file)
+    return found
+
+
+def _digest(*files: Path) -> str:
+    return " ".join(sha256(file.read_bytes()).hexdigest() for file in files)
 
 
 def main() -> None:
@@ -227,7 +239,7 @@ def main() -> None:
     all_spoken = list(make(rows, clips))
     tasks = tasks_of(len(all_spoken), conditions)
     part, began_s = out.with_suffix(".part"), time.monotonic()
-    done = kept(part)
+    done = kept(part, _digest(model / "listener.onnx", folder / "clips.jsonl"))
     left = [task for task in tasks if task not in done]
     with part.open("ab") as file, Pool(None, _start_worker, (model, all_spoken)) as pool:
         for task, trial in pool.imap_unordered(_work, left, chunksize=4):
@@ -236,7 +248,8 @@ def main() -> None:
             if len(done) % 200 == 0:
                 file.flush()
                 print(f"{len(done)} of {len(tasks)}, {time.monotonic() - began_s:.0f} s", flush=True)
-    out.write_bytes(pickle.dumps(sorted(done.values(), key=lambda trial: (trial.condition, trial.number))))
+    in_order = sorted(tasks, key=lambda task: (task[1], task[2], task[0]))
+    out.write_bytes(pickle.dumps([done[task] for task in in_order]))
     part.unlink()
 
 

@@ -18,7 +18,7 @@ Weights = dict[str, NDArray[np.float16]]
 
 
 def read_weights(file: Path) -> Weights:
-    """Weights of one file, .npz or .onnx."""
+    """Weights of one file, .npz or .onnx; a linear layer's have the shape (outputs, inputs)."""
     if file.suffix == ".onnx":
         # Here, since training machines that only read .npz have no onnx.
         import onnx
@@ -37,7 +37,13 @@ def is_matrix(name: str, array: NDArray[np.float16]) -> bool:
 
 
 def averaged(all_weights: Sequence[Weights]) -> Weights:
-    """Mean of several weights, name by name."""
+    """Mean of several weights, name by name.
+
+    Raises:
+        ValueError: If they have not all the same names.
+    """
+    if any(set(weights) != set(all_weights[0]) for weights in all_weights):
+        raise ValueError("weights of different networks: those of whisper_weights have no layer to phones")
     return {
         name: np.mean([w[name].astype(np.float32) for w in all_weights], axis=0).astype(np.float16)
         for name in all_weights[0]

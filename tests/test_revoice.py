@@ -72,6 +72,18 @@ def test_a_whisper_has_no_pitch() -> None:
     assert periodicity(vowel()) > 0.7 > 0.4 > periodicity(revoiced(vowel(), replace(SAME, is_whispered=True)))
 
 
+def test_who_speaks_up_has_more_at_high_frequencies_and_the_same_pitch_if_asked() -> None:
+    def high_db(sound: Samples) -> float:
+        spectrum = np.abs(np.fft.rfft(sound)) ** 2
+        return float(10 * np.log10(spectrum[2000:4000].sum() / spectrum[500:1000].sum()))
+
+    sound = vowel()
+    same, louder = revoiced(sound, SAME), revoiced(sound, replace(SAME, tilt_db=4.0))
+    # 2 to 4 kHz lies about two octaves above 500 Hz to 1 kHz.
+    assert high_db(louder) - high_db(same) == pytest.approx(8.0, abs=2.0)
+    assert pitch_hz(louder, 0.5) == pytest.approx(120, rel=0.02)
+
+
 def test_length_and_peak_stay_for_any_voice() -> None:
     sound = vowel(90, 200)
     for number in range(12):

@@ -122,7 +122,7 @@ def room(samples: Samples, seed: int) -> Samples:
 # ---- noise ----------------------------------------------------------------------------------------
 
 
-def shed_noise(duration_s: float, seed: int) -> Samples:
+def shed_noise(duration_s: float, seed: int, has_yard: bool = False) -> Samples:
     """Noise of a milking shed at work, shape (samples,), at 16 kHz, -26 dB re full scale over its length.
 
     The seed chooses the shed (pitch, rates, how loud each source is) and what happens in it:
@@ -135,8 +135,13 @@ def shed_noise(duration_s: float, seed: int) -> Samples:
     - cows: a moo or two a minute, pitch 80 to 175 Hz;
     - a radio talking in another room: noise with the spectrum and the syllable rate of speech.
 
-    Hum, rumble, pulsators and radio drift by a few dB. Rates and levels are from memory, as the head of this module
-    says. There are no dogs and there is no music.
+    With `has_yard` the same shed has besides
+
+    - dogs in the yard: one to four barks at a time, about two such bursts a minute;
+    - a radio that plays music: a tune, a beat of 80 to 140 a minute, through a small loudspeaker.
+
+    Hum, rumble, pulsators and both radios drift by a few dB. Rates and levels are from memory, as the head of this
+    module says.
     """
     rng = np.random.default_rng(seed)
     samples = round(duration_s * SAMPLE_RATE_HZ)
@@ -151,6 +156,11 @@ def shed_noise(duration_s: float, seed: int) -> Samples:
         (_hose(samples, rng), rng.uniform(-10, 0)),
         (_moos(samples, rng), rng.uniform(-2, 8)),
     ]
+    if has_yard:
+        # Drawn apart and added last, so that everything else is as it is without.
+        yard = np.random.default_rng([seed, 1])
+        sources_db.append((_music(samples, yard), yard.uniform(-18, -6)))
+        events_db.append((_dogs(samples, yard), yard.uniform(-4, 6)))
     noise = np.zeros(samples)
     for source, level_db in sources_db:
         noise += source * 10 ** ((level_db - _rms_db(source)) / 20) * _drift(samples, rng)
@@ -249,6 +259,37 @@ def _moos(samples: int, rng: np.random.Generator) -> _Signal:
         )
         _place(moos, rng.uniform(3, 8) * np.sin(np.pi * course) ** 0.7 * voice, int(onset))
     return moos
+
+
+def _dogs(samples: int, rng: np.random.Generator) -> _Signal:
+    """A rough buzz through one resonance, that starts at once and falls in pitch, again and again."""
+    dogs = np.zeros(samples)
+    for onset in _onsets(samples, 2.0, rng):
+        pitch_hz, resonance_hz = rng.uniform(250, 700), rng.uniform(700, 1600)
+        for _ in range(rng.integers(1, 5)):
+            length = int(rng.uniform(0.1, 0.25) * SAMPLE_RATE_HZ)
+            course = np.linspace(0, 1, length)
+            cycle = np.cumsum(pitch_hz * (1.2 - 0.5 * course)) / SAMPLE_RATE_HZ % 1
+            buzz = _band(cycle - 0.5 + 0.3 * rng.normal(size=length), resonance_hz * 0.7, resonance_hz * 1.4)
+            _place(dogs, 5 * np.minimum(1, course / 0.1) * np.exp(-3 * course) * buzz, int(onset))
+            onset += length + int(rng.uniform(0.15, 0.5) * SAMPLE_RATE_HZ)
+    return dogs
+
+
+def _music(samples: int, rng: np.random.Generator) -> _Signal:
+    """Notes of a pentatonic scale on every half beat, a drum on every beat."""
+    music = np.zeros(samples)
+    half = int(30 * SAMPLE_RATE_HZ / rng.uniform(80, 140))
+    time_s = np.arange(4 * half) / SAMPLE_RATE_HZ
+    fading, drum = np.exp(-time_s / 0.3), np.exp(-time_s / 0.04)
+    root_hz = rng.uniform(180, 330)
+    for number, onset in enumerate(range(-2 * half, samples, half)):
+        pitch_hz = root_hz * 2 ** (rng.choice([0, 2, 4, 7, 9, 12, 14, 16]) / 12)
+        note = sum(np.sin(2 * np.pi * pitch_hz * h * time_s) / h for h in range(1, 5))
+        _place(music, rng.uniform(0.3, 1.0) * fading * note, onset)
+        if number % 2 == 0:
+            _place(music, drum * rng.normal(size=len(time_s)), onset)
+    return _band(music, 200, 4000)
 
 
 def _radio(samples: int, rng: np.random.Generator) -> _Signal:

@@ -5,13 +5,14 @@
 FOLDER holds packed clips, of synthetic voices or of people; OUT gets a copy of each by a speaker that nobody is,
 in the same part as the original. Recordings are taken apart and put together by WORLD (Morise, Yokomori and Ozawa
 2016); a flat melody, a buzz and a smoothed spectrum are how small speech synthesisers sound, whose ways natural
-voices alone do not teach.
+voices alone do not teach. Some copies speak up against noise (Lombard speech: higher, flatter in melody, with more
+at high frequencies; Junqua 1993, the amounts from memory), some slur their words.
 """
 
 import json
 import os
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from multiprocessing import Pool
 from pathlib import Path
 from typing import Any
@@ -27,6 +28,9 @@ from voicecapture.training.clips import encode, read_clips
 _LOWEST_HZ, _HIGHEST_HZ = 60.0, 420.0
 _SMOOTH_SHARE = 0.6
 """Copies that sound like a small synthesiser's; 0.4 and 0.8 in the first rounds with copies."""
+_LOUD_SHARE, _SLURRED_SHARE = 0.15, 0.1
+"""Copies that speak up, and copies that slur; none in the rounds of the shipped listener."""
+_TILT_FROM_HZ = 500.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,12 +50,15 @@ class Voicing:
     """Mel-cepstral coefficients that are left of the spectrum, or None for all of it."""
     smoothing: int
     """Frames of 5 ms over which the spectrum is averaged."""
+    tilt_db: float = 0.0
+    """What is added an octave above 500 Hz, in dB."""
 
 
 def draw(rng: np.random.Generator) -> Voicing:
     """Any voice that a listener would still understand."""
     is_smooth = rng.random() < _SMOOTH_SHARE
-    return Voicing(
+    is_loud, is_slurred = rng.random() < _LOUD_SHARE, rng.random() < _SLURRED_SHARE
+    any_voice = Voicing(
         pitch=float(np.exp(rng.uniform(np.log(0.65), np.log(1.55)))),
         melody=0.0 if rng.random() < 0.2 else float(rng.uniform(0.2, 1.3)),
         formants=float(rng.uniform(0.87, 1.15)),
@@ -60,6 +67,12 @@ def draw(rng: np.random.Generator) -> Voicing:
         coefficients=int(rng.integers(18, 34)) if is_smooth else None,
         smoothing=int(rng.integers(1, 6)) if is_smooth else 1,
     )
+    if is_loud:
+        pitch, melody = float(rng.uniform(1.15, 1.5)), float(rng.uniform(0.3, 0.8))
+        any_voice = replace(any_voice, pitch=pitch, melody=melody, tilt_db=float(rng.uniform(2, 5)))
+    if is_slurred:
+        any_voice = replace(any_voice, coefficients=int(rng.integers(24, 34)), smoothing=int(rng.integers(6, 11)))
+    return any_voice
 
 
 def revoiced(samples: Samples, voicing: Voicing) -> Samples:
@@ -90,6 +103,8 @@ def revoiced(samples: Samples, voicing: Voicing) -> Samples:
         smooth = np.ascontiguousarray(uniform_filter1d(coded, voicing.smoothing, axis=0))
         envelope = pyworld.decode_spectral_envelope(smooth, SAMPLE_RATE_HZ, size)
     envelope = _stretched(envelope, voicing.formants)
+    hertz = np.linspace(0, SAMPLE_RATE_HZ / 2, envelope.shape[1])
+    envelope = envelope * 10 ** (voicing.tilt_db * np.log2(np.maximum(hertz / _TILT_FROM_HZ, 1)) / 10)
     noise = np.clip(noise * voicing.noise, 0, 1)
     made = pyworld.synthesize(pitch, envelope, noise, SAMPLE_RATE_HZ)
     gain = np.max(np.abs(sound)) / (np.max(np.abs(made)) + 1e-9)

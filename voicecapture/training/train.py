@@ -35,12 +35,14 @@ _DURATIONS_S = ((3.0, 0.3), (4.5, 0.35), (6.0, 0.2), (9.0, 0.15))
 """Lengths of batches and their shares."""
 _SLOWEST = 0.85
 _SHED_S, _SHEDS = 30, 200
+_YARD_EVERY = 3
+"""One shed in so many has dogs and music."""
 _SHED_SEED = 500_000
 """Sheds from here on are for training; the recordings that calibrate and report use smaller seeds."""
 
 
 def _shed(seed: int) -> NDArray[np.float32]:
-    return shed_noise(_SHED_S, seed)
+    return shed_noise(_SHED_S, seed, has_yard=seed % _YARD_EVERY == 0)
 
 
 @dataclass

@@ -48,7 +48,7 @@ class AcousticModel:
         options.log_severity_level = 3
         # Threads that wait in a busy loop take power and time from the other half of the machine.
         options.add_session_config_entry("session.intra_op.allow_spinning", "0")
-        # An arena keeps what the longest utterance ever took: 30 MB more, to save a few milliseconds.
+        # An arena would keep what the longest utterance ever took.
         options.enable_cpu_mem_arena = options.enable_mem_pattern = False
         try:
             self._session = onnxruntime.InferenceSession(

@@ -14,6 +14,7 @@ from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from multiprocessing import Pool
 from pathlib import Path
+from subprocess import CalledProcessError
 from typing import Any, Literal, cast
 
 import numpy as np
@@ -70,10 +71,10 @@ def draw_voice(part: Part, number: int, kokoro_share: float, rng: np.random.Gene
         return kokoro(FIRST_SEEDS[part] + number, rng.choice(_ACCENTS, p=_ACCENT_SHARES))
     chance = rng.random()
     match part:
-        case "training" if chance < 0.3:
+        case "training" if chance < 0.15:
             return piper()
         case "training" if chance < 0.5:
-            return flite(str(rng.choice(["slt", "kal", "kal16"])))
+            return flite(str(rng.choice(["slt", "kal", "kal16"], p=[0.6, 0.2, 0.2])))
         case "training" if chance < 0.75:
             return pico(str(rng.choice(["en-GB", "en-US"])), 10 * int(rng.integers(6, 17)))
         case "reporting" if chance < 0.5:
@@ -102,7 +103,7 @@ class _Speech:
         phones = phones_of(text.words)
         try:
             samples = say(voice, text.words, text.pace) if phones else np.zeros(0, np.float32)
-        except (ValueError, IndexError, VoiceCaptureError):  # a voice that made nothing of it
+        except (ValueError, IndexError, CalledProcessError, VoiceCaptureError):  # a voice that made nothing of it
             return None
         duration_s = len(samples) / SAMPLE_RATE_HZ
         if not _SHORTEST_S <= duration_s <= _LONGEST_S:

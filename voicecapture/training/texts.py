@@ -69,7 +69,7 @@ def text_of_the_job(rng: np.random.Generator) -> Text:
 
 
 def _styled(words: str, rng: np.random.Generator) -> Text:
-    style: Style = rng.choice(get_args(Style), p=[0.52, 0.15, 0.2, 0.09, 0.04])
+    style: Style = rng.choice(get_args(Style), p=[0.46, 0.15, 0.2, 0.09, 0.1])
     match style:
         case "isolated":
             return Text(", ".join(re.findall(r"[A-Za-z']+", words)), float(rng.uniform(0.8, 1.1)))

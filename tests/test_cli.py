@@ -18,6 +18,7 @@ from tests.fakes import in_chunks, with_pauses
 from voicecapture import __version__, cli, demo
 from voicecapture.audio import paced
 from voicecapture.cli import day
+from voicecapture.cli.begin import new_database
 
 Run = Callable[..., tuple[int, str, str]]
 
@@ -356,6 +357,18 @@ def test_a_record_is_copied_and_a_damaged_one_is_rebuilt_at_the_start(
     assert code == 1 and "voicecapture repair" in sentence(errors)
     code, out, _ = run(*listen, "--quiet")
     assert code == 0 and "has been rebuilt" in out and out.count("it is an open question") == 2
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="the data folder is chosen by XDG_DATA_HOME")
+def test_days_that_begin_in_the_same_second_have_files_of_their_own(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    files = set()
+    for _ in range(20):
+        files.add(file := new_database("Alder Bank"))
+        file.touch()
+    assert len(files) == 20 and all("_alder-bank" in file.name for file in files)
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="the data folder is chosen by XDG_DATA_HOME")

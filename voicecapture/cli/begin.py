@@ -3,6 +3,7 @@
 import re
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
+from itertools import chain, count
 from pathlib import Path
 
 import platformdirs
@@ -142,5 +143,7 @@ def new_database(farm: str = "") -> Path:
             f"{folder}: cannot be made ({error.strerror}). Name a writable place with --database."
         ) from error
     called = re.sub(r"[^\w]+", "-", farm).strip("-").lower()
-    name = f"{datetime.now(UTC).astimezone():%Y-%m-%d_%H%M%S}"
-    return folder / (f"{name}_{called}.db" if called else f"{name}.db")
+    name = f"{datetime.now(UTC).astimezone():%Y-%m-%d_%H%M%S}" + (f"_{called}" if called else "")
+    # Another day may have begun in the same second.
+    files = (folder / f"{name}{ending}.db" for ending in chain([""], (f"_{number}" for number in count(2))))
+    return next(file for file in files if not file.exists())

@@ -29,7 +29,7 @@ _LOWEST_HZ, _HIGHEST_HZ = 60.0, 420.0
 _SMOOTH_SHARE = 0.6
 """Copies that sound like a small synthesiser's; 0.4 and 0.8 in the first rounds with copies."""
 _LOUD_SHARE, _SLURRED_SHARE = 0.15, 0.1
-"""Copies that speak up, and copies that slur; none in the rounds of the shipped listener."""
+"""Copies that speak up, and copies that slur; none before the last eight rounds of the shipped listener."""
 _TILT_FROM_HZ = 500.0
 
 

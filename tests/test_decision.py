@@ -356,6 +356,27 @@ def test_a_second_word_after_the_entry_asks_about_both(taken: Morning) -> None:
     assert taken.day.results["417"][1].entry == Entry("417", Result.PREGNANT, 56, twins=True, findings=("lame",))
 
 
+@pytest.mark.parametrize(("answer", "cow"), [("first", "417"), ("second", "4")])
+def test_twins_said_again_because_they_were_heard_as_a_number_are_never_taken_for_that_cows(
+    taken: Morning, answer: str, cow: str
+) -> None:
+    taken.says("four", after_s=0.4)
+    decision = taken.says("twins", after_s=1.0)
+    assert decision.outcome is Outcome.QUESTION
+    assert sentence(decision, taken.day) == (
+        "four one seven, in calf fifty six days, five six, twins, or four, in calf, twins?"
+    )
+    taken.says(answer)
+    assert [held for held, (_, event) in taken.day.results.items() if event.entry and event.entry.twins] == [cow]
+    assert "417" in taken.day.results and not taken.day.questions
+
+
+def test_twins_after_the_next_cows_number_are_hers_when_the_last_cow_is_long_gone(taken: Morning) -> None:
+    taken.says("four", after_s=7.0)
+    assert taken.says("twins", after_s=1.0).outcome is Outcome.ACCEPTED
+    assert taken.day.results["4"][1].entry == Entry("4", Result.PREGNANT, twins=True)
+
+
 @pytest.mark.parametrize(
     ("words", "after_s"),
     [("twins", 9.0), ("empty", 0.4), ("pregnant sixty days", 0.4), ("recheck", 0.4)],

@@ -247,6 +247,8 @@ class _Judge:
             cows = {candidate.entry.cow for candidate in question.candidates} | {question.entry.cow}
             # A number that was not offered is the next cow's.
             is_offered = best.entry.cow is None or (bool(question.candidates) and best.entry.cow in cows)
+            if either := self.of_either(best.entry, question):
+                return self.ask(reasons.OTHER, either, number)
             if not best.entry.is_whole and is_offered:
                 readings = joined(readings, question.entry)
                 if not self.is_rest_certain(question, best.entry):
@@ -293,6 +295,21 @@ class _Judge:
             return ()
         is_soon = self.start_s - last.at_s <= self.settings.join_window_s
         return joined(self.hearing.readings, last.entry, Entry.added_to) if is_soon else ()
+
+    def of_either(self, said: Entry, question: Event) -> tuple[Reading, ...]:
+        """Twins after a lone number, with the entry just before it and with the number; empty if they can only be hers.
+
+        Late twins, heard as a number, are said again.
+        """
+        last = self.day.last_entry()
+        if question.candidates or question.entry is None or last is None or last.entry is None:
+            return ()
+        is_soon = question.at_s - last.at_s <= self.settings.join_window_s
+        offered = said.added_to(last.entry), together(said, question.entry)
+        if not is_soon or not all(entry is not None and entry.is_whole for entry in offered):
+            return ()
+        reading = self.hearing.readings[0]
+        return tuple(replace(reading, phrase=Phrase(entry), probability=reading.probability / 2) for entry in offered)
 
     def is_rest_certain(self, question: Event, said: Entry) -> bool:
         """Whether what `said` does not say was heard well enough when the question arose.

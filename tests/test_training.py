@@ -1,6 +1,7 @@
 """What the listener is taught with: texts, voices, people, and the files that they are kept in."""
 
 import json
+import re
 import struct
 import sys
 from collections.abc import Iterable
@@ -80,6 +81,18 @@ def test_texts_of_the_job_have_phones_for_every_word_and_a_pace_that_voices_can_
         text = text_of_the_job(np.random.default_rng(seed))
         assert phones_of(text.words), text
         assert 0.5 <= text.pace <= 2.0, text
+
+
+def test_about_one_text_in_ten_begins_anew_after_its_first_words() -> None:
+    texts = [text_of_the_job(np.random.default_rng(seed)).words for seed in range(2000)]
+    begun = [re.findall(r"[A-Za-z']+", text.partition(", ")[0]) for text in texts]
+    anew = [first for first, text in zip(begun, texts, strict=True) if is_said_twice(first, text)]
+    assert 0.05 < len(anew) / len(texts) < 0.15
+    assert {len(first) for first in anew} == {1, 2, 3}
+
+
+def is_said_twice(first: list[str], words: str) -> bool:
+    return re.findall(r"[A-Za-z']+", words)[: 2 * len(first)] == first * 2
 
 
 def meanings(words: str) -> set[Entry | None]:

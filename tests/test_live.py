@@ -4,16 +4,21 @@ Recordings are played into the microphone at rotary pace through a whole day of 
 the middle of an entry, while another microphone is there, and plugged in again.
 """
 
+import fcntl
 import json
 import os
+import pty
 import shutil
 import signal
 import sqlite3
+import struct
 import subprocess
 import sys
+import termios
 import threading
 import time
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from ctypes.util import find_library
 from multiprocessing.connection import Connection
 from pathlib import Path
@@ -267,6 +272,55 @@ def test_an_alarm_sounds_whole_in_the_place_of_a_tone_that_has_begun(shed: Shed)
             ear.terminate()
             ear.wait(10)
             assert likeness(soundfile.read(file, dtype="float32")[0], Tone.ALARM) > 0.5
+
+
+_NO_CARD = """
+import ctypes
+from voicecapture.audio import load_sounddevice
+load_sounddevice()
+assert ctypes.CDLL("libasound.so.2").snd_pcm_open(ctypes.byref(ctypes.c_void_p()), b"no such card", 0, 0) < 0
+"""
+
+
+def test_the_sound_library_writes_nothing_into_the_screen(shed: Shed) -> None:
+    done = subprocess.run([sys.executable, "-c", _NO_CARD], env=shed.environment, capture_output=True, text=True)
+    assert (done.returncode, done.stderr) == (0, "")
+
+
+def test_a_day_on_the_screen_at_a_microphone(shed: Shed) -> None:
+    (cow, sound), *_ = entries()
+    database, drawn = shed.folder / "day.db", bytearray()
+    ours, theirs = pty.openpty()
+    fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 40, 120, 0, 0))
+    words = ("--herd", str(demo.HERD), "--device", "headset", "--database", str(database))
+    day = subprocess.Popen(
+        [sys.executable, "-m", "voicecapture", "listen", *words],
+        env=shed.environment | {"TERM": "xterm-256color"},
+        stdin=theirs,
+        stdout=theirs,
+        stderr=theirs,
+        start_new_session=True,
+    )
+    os.close(theirs)
+
+    def read() -> None:
+        with suppress(OSError):  # the screen has gone
+            while block := os.read(ours, 65536):
+                drawn.extend(block)
+
+    reader = threading.Thread(target=read, daemon=True)
+    reader.start()
+    wait_for((shed.folder / "config" / "voicecapture" / "microphone.json").exists, "the first sound")
+    shed.play(at_rotary_pace(sound)).wait(60)
+    wait_for(lambda: f"TAKEN  {cow}".encode() in drawn or b"ASKED" in drawn, "the entry on the screen")
+    os.write(ours, b"q")
+    assert day.wait(60) == 0, drawn[-2000:]
+    reader.join(10)
+    os.close(ours)
+    with sqlite3.connect(database) as record:
+        # A busy machine loses sound, and then asks.
+        kinds = record.execute("select distinct kind from event where cow = ?", (cow,)).fetchall()
+    assert kinds in ([("accepted",)], [("question",)])
 
 
 def test_a_day_at_a_microphone_that_is_unplugged_and_comes_back(shed: Shed) -> None:

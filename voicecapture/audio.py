@@ -3,9 +3,12 @@
 Times are on the audio clock: seconds from the start of the source.
 """
 
+import ctypes
 import time
 from collections.abc import Generator, Iterable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -275,7 +278,20 @@ def load_sounddevice() -> Any:
             "live sound: PortAudio is missing; install it with `sudo apt install libportaudio2` on Debian, "
             "`brew install portaudio` on macOS, or `pip install --force-reinstall sounddevice` on Windows."
         ) from error
+    _hush_alsa()
     return sounddevice
+
+
+_no_message = ctypes.CFUNCTYPE(None, ctypes.c_char_p, ctypes.c_int, ctypes.c_char_p, ctypes.c_int, ctypes.c_char_p)(
+    lambda *_: None
+)
+
+
+@cache
+def _hush_alsa() -> None:
+    """Linux's sound library writes its troubles to stderr, into the screen; PortAudio tells them too."""
+    with suppress(OSError):  # on other systems
+        ctypes.CDLL("libasound.so.2").snd_lib_error_set_handler(_no_message)
 
 
 def refresh_devices() -> None:

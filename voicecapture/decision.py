@@ -297,7 +297,7 @@ class _Judge:
         return joined(self.hearing.readings, last.entry, Entry.added_to) if is_soon else ()
 
     def of_either(self, said: Entry, question: Event) -> tuple[Reading, ...]:
-        """Twins after a lone number, with the entry just before it and with the number; empty if they can only be hers.
+        """Twins after a lone number, with the entry just before it and with the number; empty if only hers.
 
         Late twins, heard as a number, are said again.
         """

@@ -12,9 +12,10 @@ import multiprocessing
 import os
 import queue
 import signal
+import sys
 import time
 from collections.abc import Iterator
-from contextlib import suppress
+from contextlib import redirect_stderr, suppress
 from dataclasses import dataclass, replace
 from multiprocessing.connection import Connection
 from typing import Any
@@ -148,7 +149,9 @@ class Recording:
         spawning = multiprocessing.get_context("spawn")
         self._inlet, outlet = spawning.Pipe(duplex=False)
         self._process = spawning.Process(target=record, args=(microphone, outlet), name="microphone", daemon=True)
-        self._process.start()
+        # The first process of this kind takes stderr along, and a screen puts what is no file in its place.
+        with redirect_stderr(sys.__stderr__):
+            self._process.start()
         outlet.close()
 
     def chunks(self, failures: list[AudioError]) -> Iterator[AudioChunk]:

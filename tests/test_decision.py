@@ -501,6 +501,29 @@ def test_a_correction_that_had_to_be_asked_ends_there(morning: Morning) -> None:
     assert morning.day.scanned == {"417", "608"} and len(morning.day.questions) == 1
 
 
+@pytest.mark.parametrize(
+    ("correction", "corrected"),
+    [
+        ("correction sixty days", Entry("417", Result.PREGNANT, 60, twins=True, findings=("lame",))),
+        ("correction empty", Entry("417", Result.EMPTY, findings=("lame",))),
+        ("correction four one seven empty", Entry("417", Result.EMPTY)),
+    ],
+)
+def test_a_correction_leaves_what_was_found_besides_unless_the_cow_is_said_anew(
+    morning: Morning, correction: str, corrected: Entry
+) -> None:
+    morning.says("four one seven pregnant fifty six days twins lame")
+    morning.says(correction)
+    assert morning.day.results["417"][1].entry == corrected
+
+
+def test_the_answer_to_an_age_leaves_what_was_found_besides(morning: Morning) -> None:
+    ages = "four one nine pregnant forty days twins lame", "four one nine pregnant fourteen days twins lame"
+    morning.hears(hearing((ages[0], 0.6), (ages[1], 0.39)))
+    assert morning.says("forty days").outcome is Outcome.ACCEPTED
+    assert morning.day.results["419"][1].entry == Entry("419", Result.PREGNANT, 40, twins=True, findings=("lame",))
+
+
 def test_correcting_to_twins_keeps_the_age(morning: Morning) -> None:
     morning.says("four one seven pregnant fifty six days")
     morning.says("correction twins")

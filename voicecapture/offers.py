@@ -4,7 +4,7 @@ from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import replace
 
 from voicecapture.day import Candidate, Event
-from voicecapture.language.phrase import Entry
+from voicecapture.language.phrase import Entry, Result
 from voicecapture.recogniser import Certainty, Reading
 
 Together = Callable[[Entry, Entry], Entry | None]
@@ -12,8 +12,20 @@ Together = Callable[[Entry, Entry], Entry | None]
 
 
 def together(said: Entry, earlier: Entry) -> Entry:
-    """What was said, completed from the entry before it; twins and findings leave that one's age as it is."""
-    return said.added_to(earlier) or said.merged_over(earlier)
+    """What was said, completed from the entry before it.
+
+    Twins and findings leave that one's age as it is. They are said once: without her number said again, a new age or
+    result leaves the findings, and the twins of a cow still in calf.
+    """
+    merged = said.added_to(earlier) or said.merged_over(earlier)
+    if said.cow is not None:
+        return merged
+    is_in_calf = merged.result is Result.PREGNANT
+    return replace(
+        merged,
+        twins=merged.twins or (earlier.twins and is_in_calf),
+        findings=tuple(dict.fromkeys(earlier.findings + merged.findings)),
+    )
 
 
 def joined(readings: Iterable[Reading], earlier: Entry, how: Together = together) -> tuple[Reading, ...]:

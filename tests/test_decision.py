@@ -356,19 +356,30 @@ def test_a_second_word_after_the_entry_asks_about_both(taken: Morning) -> None:
     assert taken.day.results["417"][1].entry == Entry("417", Result.PREGNANT, 56, twins=True, findings=("lame",))
 
 
-@pytest.mark.parametrize(("answer", "cow"), [("first", "417"), ("second", "4")])
-def test_twins_said_again_because_they_were_heard_as_a_number_are_never_taken_for_that_cows(
-    taken: Morning, answer: str, cow: str
-) -> None:
+def test_twins_said_again_because_they_were_heard_as_a_number_are_asked_about_with_the_entry(taken: Morning) -> None:
     taken.says("four", after_s=0.4)
     decision = taken.says("twins", after_s=1.0)
     assert decision.outcome is Outcome.QUESTION
-    assert sentence(decision, taken.day) == (
-        "four one seven, in calf fifty six days, five six, twins, or four, in calf, twins?"
-    )
-    taken.says(answer)
-    assert [held for held, (_, event) in taken.day.results.items() if event.entry and event.entry.twins] == [cow]
-    assert "417" in taken.day.results and not taken.day.questions
+    assert sentence(decision, taken.day) == "four one seven: in calf fifty six days, five six, twins?"
+    taken.says("yes")
+    assert taken.day.results["417"][1].entry == TWINS and taken.day.scanned == {"417"}
+    # The number is still to be looked at.
+    assert [question.entry for question in taken.day.questions.values()] == [Entry("4")]
+
+
+def test_twins_of_the_next_cow_said_after_her_number_are_hers_once_she_is_named(taken: Morning) -> None:
+    for words in ("four", "twins", "neither", "four twins"):
+        taken.says(words, after_s=1.0)
+    assert taken.day.results["417"][1].entry == Entry("417", Result.PREGNANT, 56)
+    assert taken.day.results["4"][1].entry == Entry("4", Result.PREGNANT, twins=True)
+
+
+@pytest.mark.parametrize(("before", "words"), [("twins", "twins"), ("", "early"), ("", "pregnant lame")])
+def test_what_can_only_be_the_next_cows_is_hers(morning: Morning, before: str, words: str) -> None:
+    morning.says(f"four one seven pregnant fifty six days {before}".strip())
+    morning.says("four", after_s=0.4)
+    assert morning.says(words, after_s=1.0).outcome is Outcome.ACCEPTED
+    assert morning.day.scanned == {"417", "4"}
 
 
 def test_twins_after_the_next_cows_number_are_hers_when_the_last_cow_is_long_gone(taken: Morning) -> None:
@@ -502,19 +513,47 @@ def test_a_correction_that_had_to_be_asked_ends_there(morning: Morning) -> None:
 
 
 @pytest.mark.parametrize(
-    ("correction", "corrected"),
+    ("said", "correction", "corrected"),
     [
-        ("correction sixty days", Entry("417", Result.PREGNANT, 60, twins=True, findings=("lame",))),
-        ("correction empty", Entry("417", Result.EMPTY, findings=("lame",))),
-        ("correction four one seven empty", Entry("417", Result.EMPTY)),
+        ("pregnant fifty six days twins lame", "sixty days", Entry("417", Result.PREGNANT, 60, True, ("lame",))),
+        ("pregnant fifty six days twins", "pregnant sixty days", Entry("417", Result.PREGNANT, 60, True)),
+        ("pregnant fifty six days twins", "empty", Entry("417", Result.EMPTY)),
+        ("empty lame", "pregnant sixty days", Entry("417", Result.PREGNANT, 60, findings=("lame",))),
+        ("pregnant fifty six days twins lame", "four one seven empty", Entry("417", Result.EMPTY)),
     ],
 )
-def test_a_correction_leaves_what_was_found_besides_unless_the_cow_is_said_anew(
-    morning: Morning, correction: str, corrected: Entry
+def test_a_corrected_age_or_result_leaves_what_was_found_besides(
+    morning: Morning, said: str, correction: str, corrected: Entry
 ) -> None:
-    morning.says("four one seven pregnant fifty six days twins lame")
-    morning.says(correction)
+    morning.says(f"four one seven {said}")
+    assert morning.says(f"correction {correction}").outcome is Outcome.ACCEPTED
     assert morning.day.results["417"][1].entry == corrected
+
+
+@pytest.mark.parametrize(
+    ("said", "correction", "asked"),
+    [
+        ("pregnant twins", "pregnant", "in calf, or in calf, twins?"),
+        ("empty lame", "empty", "empty, or empty, lame?"),
+    ],
+)
+def test_a_correction_that_may_be_to_be_rid_of_what_was_found_besides_asks(
+    morning: Morning, said: str, correction: str, asked: str
+) -> None:
+    morning.says(f"four one seven {said}")
+    decision = morning.says(f"correction {correction}")
+    assert sentence(decision, morning.day) == f"four one seven: {asked}"
+    first, second = (candidate.entry for candidate in decision.event.candidates)
+    assert (first.twins, first.findings) == (False, ()) and (second.twins or second.findings)
+    morning.says("first")
+    assert morning.day.results["417"][1].entry == first and not morning.day.questions
+
+
+def test_an_answer_that_says_no_twins_where_they_were_in_question_settles_it(morning: Morning) -> None:
+    said = "four one seven pregnant fifty six days"
+    morning.hears(hearing((f"{said} twins", 0.6), (said, 0.39)))
+    assert morning.says("pregnant fifty six days").outcome is Outcome.ACCEPTED
+    assert morning.day.results["417"][1].entry == Entry("417", Result.PREGNANT, 56)
 
 
 def test_the_answer_to_an_age_leaves_what_was_found_besides(morning: Morning) -> None:

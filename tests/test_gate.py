@@ -69,6 +69,15 @@ def test_a_result_alone_goes_to_the_cow_that_was_read(gate: Gate) -> None:
     assert sentence(decision, gate.day) == "four one seven, in calf fifty six days, five six"
 
 
+def test_late_twins_are_hers_by_yes_though_the_next_cow_was_read(gate: Gate) -> None:
+    gate.reads("417")
+    gate.says("pregnant fifty six days")
+    gate.reads("608")
+    assert gate.says("twins").outcome is Outcome.QUESTION
+    gate.says("yes")
+    assert gate.entries() == {"417": Entry("417", Result.PREGNANT, 56, twins=True)}
+
+
 def test_a_read_is_silent_and_one_read_serves_one_result(gate: Gate) -> None:
     event = gate.reads("417")
     assert event is not None and event.kind is EventKind.NOTE and event.reason == "417 at the gate"

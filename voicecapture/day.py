@@ -82,6 +82,11 @@ class Event:
     """Who amended the record, of what was not spoken."""
 
     @property
+    def is_number_alone(self) -> bool:
+        """Whether a cow number was spoken, and nothing else."""
+        return bool(self.utterance) and self.entry is not None and self.entry == Entry(cow=self.entry.cow)
+
+    @property
     def is_read(self) -> bool:
         """Whether it came from the electronic-ID reader."""
         return self.heard.startswith(READER)

@@ -14,14 +14,16 @@ from voicecapture.day import NEITHER, Candidate, Day, Event, EventKind, ScanKind
 from voicecapture.gate import Read
 from voicecapture.language.phrase import YES_NO, Answer, Command, Entry, Phrase
 from voicecapture.offers import (
+    carried,
     completed,
+    completing,
+    corrected,
     cows_of,
     differing_in,
     doubtful_field,
     is_hers,
     joined,
     of_cows,
-    together,
     what_is_missing,
 )
 from voicecapture.reckoning.foetus import CROWN_RUMP_MM
@@ -210,7 +212,8 @@ class _Judge:
             event = self.event(EventKind.COMMAND, NEITHER, entry=question.entry)
             return Decision(Outcome.ACCEPTED, event)
         chosen = question.candidates[place].entry
-        if against := self.against(chosen, number):
+        # Late words are about a cow whose result was taken, whoever stands at the gate now.
+        if question.reason != reasons.LATE and (against := self.against(chosen, number)):
             return self.ask_reader(Reading(Phrase(chosen), "", 1.0), against, number, question.replaces)
         return self.accept(chosen, 1.0, f"answered: {answer}", self.replaced(chosen, question), number)
 
@@ -236,30 +239,31 @@ class _Judge:
             last = self.day.last_entry()
             if last is None or last.entry is None:
                 return self.ask("a correction, but there is no entry to correct", readings)
-            readings, replaces = joined(readings, last.entry), self.day.last
+            meant = corrected(best.entry, last.entry)
+            if len(meant) > 1:
+                return self.ask_besides(meant)
+            readings, replaces = joined(readings, last.entry, carried), self.day.last
         elif len(at_gate) == 1 and at_gate[0] is not None:
             readings, why = joined(readings, Entry(cow=at_gate[0])), reasons.BY_READER
         elif at_gate:
             return self.ask_whose(at_gate, readings[0])
+        elif late:
+            # A word of talk may sound like one of these, so they are never taken without asking.
+            return self.ask(reasons.LATE, late, replaces=self.day.last)
         elif asked is not None and asked[1].entry is not None:
             number, question = asked
             assert question.entry is not None
             cows = {candidate.entry.cow for candidate in question.candidates} | {question.entry.cow}
             # A number that was not offered is the next cow's.
             is_offered = best.entry.cow is None or (bool(question.candidates) and best.entry.cow in cows)
-            if either := self.of_either(best.entry, question):
-                return self.ask(reasons.OTHER, either, number)
             if not best.entry.is_whole and is_offered:
-                readings = joined(readings, question.entry)
+                readings = joined(readings, question.entry, completing(question))
                 if not self.is_rest_certain(question, best.entry):
                     reason = question.reason if question.reason == reasons.NOT_IN_STEP else reasons.OTHER
                     return self.ask(reason, completed(self.hearing.readings, question), number, question.replaces)
                 answers, replaces = number, question.replaces
             elif best.entry.is_whole and best.entry.cow in cows and is_hers(best.entry, cows, question):
                 answers, replaces = number, question.replaces
-        elif late:
-            # A word of talk may sound like one of these, so they are never taken without asking.
-            return self.ask(reasons.LATE, late, replaces=self.day.last)
         chosen, probability = readings[0], readings[0].probability
         entry = chosen.phrase.entry
         assert entry is not None
@@ -289,27 +293,22 @@ class _Judge:
         return said_s is not None and self.start_s - said_s > self.settings.answer_window_s
 
     def late(self, said: Entry) -> tuple[Reading, ...]:
-        """Twins or findings said after an entry was taken, together with it; empty if these are none."""
-        last = self.day.last_entry()
-        if self.day.current is not None or last is None or last.entry is None or not said.added_to(last.entry):
-            return ()
-        is_soon = self.start_s - last.at_s <= self.settings.join_window_s
-        return joined(self.hearing.readings, last.entry, Entry.added_to) if is_soon else ()
+        """Twins or findings said after an entry was taken, together with it; empty if these are none.
 
-    def of_either(self, said: Entry, question: Event) -> tuple[Reading, ...]:
-        """Twins after a lone number, with the entry just before it and with the number; empty if only hers.
-
-        Late twins, heard as a number, are said again.
+        Late twins may have been heard as a lone number first, and are said again.
         """
-        last = self.day.last_entry()
-        if question.candidates or question.entry is None or last is None or last.entry is None:
+        last, asked = self.day.last_entry(), self.asked()
+        added = said.added_to(last.entry) if last is not None and last.entry is not None else None
+        if last is None or last.entry is None or added is None:
             return ()
-        is_soon = question.at_s - last.at_s <= self.settings.join_window_s
-        offered = said.added_to(last.entry), together(said, question.entry)
-        if not is_soon or not all(entry is not None and entry.is_whole for entry in offered):
-            return ()
-        reading = self.hearing.readings[0]
-        return tuple(replace(reading, phrase=Phrase(entry), probability=reading.probability / 2) for entry in offered)
+        since_s = self.start_s
+        if self.day.current is not None:
+            is_said_again = said.twins and added != last.entry and bool(self.utterance)
+            if asked is None or not asked[1].is_number_alone or not is_said_again:
+                return ()
+            since_s = asked[1].at_s
+        is_soon = since_s - last.at_s <= self.settings.join_window_s
+        return joined(self.hearing.readings, last.entry, Entry.added_to) if is_soon else ()
 
     def is_rest_certain(self, question: Event, said: Entry) -> bool:
         """Whether what `said` does not say was heard well enough when the question arose.
@@ -318,18 +317,25 @@ class _Judge:
         """
         if question.reason in (reasons.UNCLEAR, reasons.LATE, *DISTRUST) or question.entry is None:
             return False
+        complete = completing(question)
         if said.cow is None and self.day.gate.seen_s:
             # Where a reader tells the numbers, a result alone is likelier to be the next cow's than a new answer.
             if question.reason == reasons.NOT_IN_STEP:
                 return False
             offered = [c.entry for c in question.candidates]
-            if offered and together(said, question.entry) not in offered:
+            if offered and complete(said, question.entry) not in offered:
                 return False
         if not question.candidates:
             return (question.probability or 0.0) >= self.settings.accept_probability
-        rest = together(said, question.entry)
-        agreeing = [c.probability for c in question.candidates if together(said, c.entry) == rest]
+        rest = complete(said, question.entry)
+        agreeing = [c.probability for c in question.candidates if complete(said, c.entry) == rest]
         return sum(agreeing) >= self.settings.accept_probability
+
+    def ask_besides(self, meant: Sequence[Entry]) -> Decision:
+        """Ask whether a correction leaves the twins and findings of the entry that it is about."""
+        best = self.hearing.readings[0]
+        readings = [replace(best, phrase=Phrase(entry), probability=best.probability / len(meant)) for entry in meant]
+        return self.ask(reasons.BESIDES if self.is_fitting() else self.unclear(), readings, replaces=self.day.last)
 
     def correct_question(self, number: int, readings: Sequence[Reading]) -> Decision:
         """What was asked is corrected, never the entry before it; the rest of it is still in doubt, so ask again."""

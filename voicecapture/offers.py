@@ -5,6 +5,7 @@ from dataclasses import replace
 
 from voicecapture.day import Candidate, Event
 from voicecapture.language.phrase import Entry, Result
+from voicecapture.reasons import OTHER
 from voicecapture.recogniser import Certainty, Reading
 
 Together = Callable[[Entry, Entry], Entry | None]
@@ -12,20 +13,36 @@ Together = Callable[[Entry, Entry], Entry | None]
 
 
 def together(said: Entry, earlier: Entry) -> Entry:
-    """What was said, completed from the entry before it.
+    """What was said, completed from the entry before it; twins and findings leave that one's age as it is."""
+    return said.added_to(earlier) or said.merged_over(earlier)
 
-    Twins and findings leave that one's age as it is. They are said once: without her number said again, a new age or
-    result leaves the findings, and the twins of a cow still in calf.
-    """
-    merged = said.added_to(earlier) or said.merged_over(earlier)
+
+def carried(said: Entry, earlier: Entry) -> Entry:
+    """As `together`, with the findings of the entry before, and its twins while the cow is in calf: said once."""
+    merged = together(said, earlier)
     if said.cow is not None:
         return merged
-    is_in_calf = merged.result is Result.PREGNANT
     return replace(
         merged,
-        twins=merged.twins or (earlier.twins and is_in_calf),
+        twins=merged.twins or (earlier.twins and merged.result is Result.PREGNANT),
         findings=tuple(dict.fromkeys(earlier.findings + merged.findings)),
     )
+
+
+def corrected(said: Entry, earlier: Entry) -> tuple[Entry, ...]:
+    """What a correction may mean: a new age or result, which leaves the rest; where that changes nothing, also without.
+
+    A new result is never kept waiting by a question about what goes with it.
+    """
+    merged, kept = together(said, earlier), carried(said, earlier)
+    return (kept,) if kept != earlier or kept == merged else (merged, kept)
+
+
+def completing(question: Event) -> Together:
+    """How an answer completes what was asked: twins and findings that were not in question stay."""
+    besides = {(candidate.entry.twins, candidate.entry.findings) for candidate in question.candidates}
+    is_choice = len(question.candidates) > 1 and len(besides) == 1
+    return carried if is_choice or question.reason in (f"{OTHER} number", f"{OTHER} age") else together
 
 
 def joined(readings: Iterable[Reading], earlier: Entry, how: Together = together) -> tuple[Reading, ...]:
@@ -41,7 +58,7 @@ def completed(readings: Sequence[Reading], question: Event) -> tuple[Reading, ..
         # What is completed is no surer than what completes it.
         replace(reading, probability=reading.probability * context.probability)
         for context in question.candidates or (whole,)
-        for reading in joined(readings, context.entry)[:1]
+        for reading in joined(readings, context.entry, completing(question))[:1]
     ]
     return tuple({reading.phrase: reading for reading in reversed(found)}.values())[::-1]
 

@@ -25,5 +25,7 @@ UNCLEAR = "not clearly heard"
 IN_VAIN = f"{UNCLEAR}: {SAY_AGAIN}"
 """End of the reason of a command or an answer that is not followed; the ear is told."""
 CORRECTED = "a correction of what was asked"
-CHOICES = (OTHER, CORRECTED, READER_SAYS, TWO_READ)
+BESIDES = "a correction, with or without what was found besides"
+"""Reason of a question whether a correction leaves twins and findings."""
+CHOICES = (OTHER, CORRECTED, BESIDES, READER_SAYS, TWO_READ)
 """Reasons of questions that offer two entries."""

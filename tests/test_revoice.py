@@ -72,7 +72,7 @@ def test_a_whisper_has_no_pitch() -> None:
     assert periodicity(vowel()) > 0.7 > 0.4 > periodicity(revoiced(vowel(), replace(SAME, is_whispered=True)))
 
 
-def test_who_speaks_up_has_more_at_high_frequencies_and_the_same_pitch_if_asked() -> None:
+def test_a_flatter_voice_has_more_at_high_frequencies_and_its_own_pitch() -> None:
     def high_db(sound: Samples) -> float:
         spectrum = np.abs(np.fft.rfft(sound)) ** 2
         return float(10 * np.log10(spectrum[2000:4000].sum() / spectrum[500:1000].sum()))

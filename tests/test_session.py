@@ -264,7 +264,7 @@ def test_words_so_far_are_shown_and_nowhere_kept(tmp_path: Path) -> None:
     def paced() -> Iterator[AudioChunk]:
         for chunk in in_chunks(with_pauses(0.5, "four one seven.", 0.5, "pregnant fifty six days.", 2.0)):
             yield chunk
-            time.sleep(0.01)  # slower than even a busy machine hears
+            time.sleep(0.01)  # words so far are heard only while nothing waits
 
     def then(by_hand: ByHand, update: Update) -> None:
         shown.append(update.words)

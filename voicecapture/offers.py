@@ -30,7 +30,7 @@ def carried(said: Entry, earlier: Entry) -> Entry:
 
 
 def corrected(said: Entry, earlier: Entry) -> tuple[Entry, ...]:
-    """What a correction may mean: a new age or result, which leaves the rest; where that changes nothing, also without.
+    """What a correction may mean: a new age or result, which leaves the rest; if that changes nothing, also without.
 
     A new result is never kept waiting by a question about what goes with it.
     """
